@@ -1,0 +1,73 @@
+"""The command ``heapwright``: one function a command, each parses, calls one service and shows.
+
+Conventions: modules imported here import nothing heavy at the top, so that ``--help`` is quick.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from heapwright.errors import HeapwrightError
+
+__all__ = ["app", "run"]
+
+app = typer.Typer(
+    name="heapwright",
+    help="Plan, log, understand and honestly compare compost heaps.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+def _version(show: bool) -> None:
+    if show:
+        from heapwright import __version__
+
+        typer.echo(f"heapwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version."
+    ),
+) -> None:
+    """Plan, log, understand and honestly compare compost heaps."""
+
+
+def run() -> None:
+    """Entry point: every error of ours is one message and an exit code, never a traceback."""
+    try:
+        app()
+    except HeapwrightError as error:
+        sys.stderr.write(f"heapwright: {error.message}\n")
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(141)
+    except KeyboardInterrupt:
+        sys.stderr.write("heapwright: stopped; nothing half-done was kept.\n")
+        sys.exit(130)
+    except Exception as error:
+        _own_fault(error)
+
+
+def _own_fault(error: Exception) -> None:
+    """Say that the program is at fault and where the details are kept."""
+    import tempfile
+    import traceback
+
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="heapwright-fault-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as file:
+        traceback.print_exception(error, file=file)
+    sys.stderr.write(
+        f"heapwright: this is a fault of the program, not yours ({type(error).__name__}). "
+        f"Details are in {file.name}; please report them.\n"
+    )
+    sys.exit(70)

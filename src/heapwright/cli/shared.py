@@ -1,0 +1,51 @@
+"""What all commands share: the option for the book, printing, and the one place errors end.
+
+Conventions: answers go to standard output, everything about them to standard error; exit code 0
+for an answer, 2 for input that cannot stand, 3 for a question that must be answered first.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Annotated, Any
+
+import typer
+
+__all__ = ["BookOption", "JsonOption", "is_terminal", "say", "say_json", "table"]
+
+BookOption = Annotated[
+    str | None,
+    typer.Option("--book", help="Path or database URL of the book.", envvar="HEAPWRIGHT_BOOK"),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+
+
+def say(text: str = "") -> None:
+    """One line of the answer on standard output."""
+    sys.stdout.write(text + "\n")
+
+
+def say_json(answer: Any) -> None:
+    """The answer as JSON on standard output."""
+    say(json.dumps(answer, indent=2, ensure_ascii=False, default=str))
+
+
+def is_terminal() -> bool:
+    """True when a person can be asked."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def table(columns: list[str], rows: list[list[str]], *, title: str = "") -> None:
+    """A plain table on standard output; columns wrap to the terminal, no colour is needed."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    made = Table(title=title or None, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for column in columns:
+        made.add_column(column, overflow="fold")
+    for row in rows:
+        made.add_row(*row)
+    width = None if sys.stdout.isatty() else 100
+    Console(width=width, highlight=False, markup=False).print(made)

@@ -1,0 +1,1 @@
+"""Frozen objects a composter would name; they refuse nonsense and say the way out."""

@@ -1,0 +1,1 @@
+"""The heap simulator (not built yet; its layers are fixed here)."""

@@ -1,0 +1,1 @@
+"""Learning from readings (not built yet)."""

@@ -1,0 +1,1 @@
+"""Mixes, sizes and the calendar of work."""

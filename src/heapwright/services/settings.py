@@ -1,0 +1,53 @@
+"""Where the book is and what time it is, from the command line, the environment or defaults.
+
+Settings (environment): ``HEAPWRIGHT_BOOK`` path or database URL of the book; ``HEAPWRIGHT_NOW``
+the moment taken as now (ISO 8601 with zone), for rehearsals and tests.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from heapwright.errors import InputError
+from heapwright.store.book import Book
+
+__all__ = ["Settings", "open_book", "settings"]
+
+
+class Settings(BaseSettings):
+    """Settings of one run; every field may be set by an environment variable HEAPWRIGHT_NAME."""
+
+    model_config = SettingsConfigDict(env_prefix="HEAPWRIGHT_")
+
+    book: str | None = None
+    now: datetime | None = None
+
+
+def settings() -> Settings:
+    """The settings of this run; raises `InputError` naming a setting that cannot be read."""
+    try:
+        return Settings()
+    except ValueError as error:
+        raise InputError(
+            "a setting cannot be read: " + str(error).splitlines()[-2].strip(),
+            field="HEAPWRIGHT_NOW",
+            way_out="Write it as 2026-05-01T08:00:00+00:00",
+        ) from None
+
+
+def now() -> datetime:
+    """The moment taken as now, aware, to the second."""
+    chosen = settings().now or datetime.now(UTC)
+    return (chosen if chosen.tzinfo else chosen.replace(tzinfo=UTC)).replace(microsecond=0)
+
+
+def open_book(option: str | None = None, *, create: bool = True) -> Book:
+    """The book named by *option*, else by HEAPWRIGHT_BOOK, else the keeper's own default file."""
+    where = option or settings().book
+    if where is None:
+        from platformdirs import user_data_path
+
+        where = str(user_data_path("heapwright") / "book.sqlite")
+    return Book(where, create=create)

@@ -1,0 +1,1 @@
+"""Comparing ways of managing heaps: contrasts, intervals, claims, sharing out of loads."""

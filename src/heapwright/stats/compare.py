@@ -1,0 +1,424 @@
+"""From one value a heap to findings: the interval, the claim, and the sentence that says it.
+
+Units: estimates are in the unit of the outcome (see `heapwright.stats.outcomes`), way minus
+control; only sentences are rounded and converted. Conventions: the heap is the unit; before the
+locked end date there is an estimate and no interval; a temperature claim is never without the
+sentence that temperature is not quality.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from heapwright.errors import InputError, NotEnoughError, QuantityError, UnknownNameError
+from heapwright.stats import claims, dunnett
+from heapwright.stats.contrast import (
+    Interval,
+    covariate_contrast,
+    informed_contrast,
+    pooled_t,
+    welch,
+)
+from heapwright.stats.outcomes import Outcome, outcome
+from heapwright.stats.prior import SpreadPrior
+from heapwright.stats.wording import Words, headline
+
+__all__ = ["Alternative", "Comparison", "compare"]
+
+_OTHER_SPREADS_C = (3.0, 4.0, 6.0)
+_LEVEL, _LEAN_LEVEL = 0.95, 0.80
+_DUNNETT = "Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121: several ways against one control"
+_WELCH = "Welch 1947, Biometrika 34, 28-35: a spread for each way"
+_STUDENT = "Student 1908, Biometrika 6, 1-25: the t interval"
+_OWN = "Heapwright docs, 'Comparing fairly': the informed spread and its simulation study"
+_NO_INTERVAL = "With one heap each there is no interval: the trial itself shows no spread"
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """The same difference by another analysis, shown beside the one that was chosen."""
+
+    method: str
+    estimate: float
+    low: float
+    high: float
+    df: float
+
+    def to_json(self) -> dict[str, Any]:
+        """As it stands in the findings."""
+        return {
+            "method": self.method,
+            "estimate": self.estimate,
+            "low": self.low,
+            "high": self.high,
+            "df": self.df,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One way against the control, with all that a reader needs to check it.
+
+    outcome, unit : key and unit of the estimate; window : ages in days, or None; way, control;
+    estimate, low, high, df : way minus control with its 95 % interval, None where there is none;
+    heaps : value of every heap by way (all ways, as they share the spread); claim : see `heapwright.stats.claims`; matters : the locked
+    difference that would change practice; sentence : the finding in words; caveat : stands with
+    it ("" for none); alternatives, differed, assumptions, sources : shown beside.
+    """
+
+    outcome: str
+    unit: str
+    window: tuple[float, float] | None
+    way: str
+    control: str
+    estimate: float
+    low: float | None
+    high: float | None
+    df: float | None
+    heaps: Mapping[str, Mapping[str, float]]
+    claim: str
+    matters: float
+    method: str
+    sentence: str
+    caveat: str
+    alternatives: tuple[Alternative, ...]
+    differed: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    @property
+    def headline(self) -> str:
+        """The finding in words, with the caveat that stands with it."""
+        return f"{self.sentence} {self.caveat}".strip()
+
+    def to_json(self) -> dict[str, Any]:
+        """As it stands in the findings: plain lists, numbers and text."""
+        window = None if self.window is None else {"from_d": self.window[0], "to_d": self.window[1]}
+        return {
+            "outcome": self.outcome,
+            "unit": self.unit,
+            "window": window,
+            "way": self.way,
+            "control": self.control,
+            "estimate": self.estimate,
+            "low": self.low,
+            "high": self.high,
+            "df": self.df,
+            "heaps": {way: dict(values) for way, values in self.heaps.items()},
+            "claim": self.claim,
+            "matters": self.matters,
+            "method": self.method,
+            "headline": self.headline,
+            "alternatives": [a.to_json() for a in self.alternatives],
+            "differed": list(self.differed),
+            "assumptions": list(self.assumptions),
+            "sources": list(self.sources),
+        }
+
+
+def compare(
+    outcome_key: str,
+    values_by_way: Mapping[str, Mapping[str, float]],
+    control: str,
+    *,
+    matters: float,
+    ended: bool,
+    prior: SpreadPrior | None = None,
+    window: tuple[float, float] | None = None,
+    end_date: date | str | None = None,
+    start_by_way: Mapping[str, Mapping[str, float]] | None = None,
+    differed: Sequence[str] = (),
+    notes: Sequence[str] = (),
+    labels: Mapping[str, str] | None = None,
+    doing: Mapping[str, str] | None = None,
+    shown_in: str = "C",
+) -> list[Comparison]:
+    """Every way against the control, by one value a heap.
+
+    Mean and peak degrees above air: the informed contrast, with the prior-free pooled t (two
+    heaps on), Welch (three on) and other assumed spreads beside it. All else: the pooled t with
+    Welch beside it, and "cannot tell" with one heap. More than two ways: Dunnett's intervals,
+    with the unadjusted pair beside them.
+
+    Parameters
+    ----------
+    outcome_key : str
+        A key of `heapwright.stats.outcomes.OUTCOMES`.
+    values_by_way : mapping of way to mapping of heap to float
+        One value a heap, in the unit of the outcome; at least one heap a way.
+    control : str
+        The way that the others are compared with.
+    matters : float
+        The locked difference that would change practice, > 0, in the unit of the outcome.
+    ended : bool
+        Whether the locked end date has come; before it there is no interval and no claim.
+    prior : SpreadPrior, optional
+        For outcomes with an informed spread; that of science/values/spread.toml unless given.
+    window : (float, float), optional
+        Heap ages the values were taken over [day]; carried along.
+    end_date : date or str, optional
+        Needed if not *ended*.
+    start_by_way : mapping like *values_by_way*, optional
+        The common phase of each heap; adds the line with a covariate from three heaps a way on.
+    differed, notes : sequence of str, optional
+        What else differed; what a reader must know about the values. Carried along.
+    labels, doing : mapping of way to str, optional
+        Way on screen ("turned"), and what was done as a noun ("turning").
+    shown_in : {"C", "F"}, default "C"
+        Unit of temperature differences in sentences; estimates stay in C.
+
+    Returns
+    -------
+    list of Comparison
+        One for each way but the control, in the order given.
+
+    Raises
+    ------
+    UnknownNameError
+        No such outcome or way.
+    NotEnoughError
+        Only one way has heaps.
+    QuantityError, InputError
+        *matters* not above 0, a value not finite, no end date before the end.
+
+    Examples
+    --------
+    >>> heaps = {"left alone": {"A": 31.2}, "turned": {"B": 38.9}}
+    >>> found = compare("mean_excess_c", heaps, "left alone", matters=5.0, ended=True,
+    ...                 doing={"turned": "turning"})
+    >>> found[0].claim, round(found[0].low, 1), round(found[0].high, 1)
+    ('cannot tell', -5.7, 21.1)
+    """
+    what = outcome(outcome_key)
+    values = _checked(values_by_way, control, matters)
+    when = _when(ended, end_date)
+    wording = dict(labels or {})
+    result = []
+    for way in values:
+        if way == control:
+            continue
+        tried = _Tried(what, values, way, control, prior or SpreadPrior.published())
+        at95, at80 = (tried.main(_LEVEL), tried.main(_LEAN_LEVEL)) if ended else (None, None)
+        estimate = _mean(values[way]) - _mean(values[control])
+        if when is not None:
+            said = claims.so_far(when)
+        elif not what.tested:
+            said, at95 = claims.DESCRIBED, None
+        else:
+            said = claims.claim(
+                len(values[way]), len(values[control]), at95, at80, matters, informed=what.informed
+            )
+        words = Words(
+            outcome=what,
+            way=wording.get(way, way),
+            control=wording.get(control, control),
+            way_heaps=tuple(values[way]),
+            control_heaps=tuple(values[control]),
+            doing=(doing or {}).get(way, ""),
+            matters=matters,
+            s0_c=tried.prior.s0_c,
+            end_date=when,
+            shown_in=shown_in,
+        )
+        result.append(
+            Comparison(
+                outcome=what.key,
+                unit=what.unit,
+                window=window,
+                way=way,
+                control=control,
+                estimate=estimate,
+                low=at95.low if at95 else None,
+                high=at95.high if at95 else None,
+                df=at95.df if at95 else None,
+                heaps={w: dict(heaps) for w, heaps in values.items()},
+                claim=said,
+                matters=float(matters),
+                method=at95.method if at95 else "difference of means, no interval",
+                sentence=headline(words, said, estimate, at95),
+                caveat=claims.TEMPERATURE_CAVEAT if what.kind == "temperature" else "",
+                alternatives=tried.beside(start_by_way) if at95 else (),
+                differed=tuple(differed),
+                assumptions=tried.assumptions(at95, when, notes),
+                sources=tried.sources(at95),
+            )
+        )
+    return result
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """The analyses of one pair."""
+
+    what: Outcome
+    values: Mapping[str, Mapping[str, float]]
+    way: str
+    control: str
+    prior: SpreadPrior
+
+    @property
+    def groups(self) -> dict[str, list[float]]:
+        return {way: list(heaps.values()) for way, heaps in self.values.items()}
+
+    @property
+    def smallest(self) -> int:
+        return min(len(self.values[self.way]), len(self.values[self.control]))
+
+    @property
+    def many(self) -> bool:
+        return len(self.values) > 2
+
+    def main(self, level: float) -> Interval | None:
+        """The interval that the claim rests on; None if there is none."""
+        if self.what.informed:
+            one = informed_contrast(self.groups, self.way, self.control, self.prior, level=level)
+            return self._together(one)
+        if sum(map(len, self.values.values())) <= len(self.values):
+            return None
+        return self._together(pooled_t(self.groups, self.way, self.control, level=level))
+
+    def _together(self, one: Interval) -> Interval:
+        """Dunnett's interval where more than two ways are compared."""
+        if not self.many:
+            return one
+        others = [len(heaps) for way, heaps in self.values.items() if way != self.control]
+        critical = dunnett.critical_value(
+            len(self.values[self.control]), others, one.df, level=one.level
+        )
+        return one.with_critical(critical, method=f"{one.method}; Dunnett for {len(others)} ways")
+
+    def beside(
+        self, start_by_way: Mapping[str, Mapping[str, float]] | None
+    ) -> tuple[Alternative, ...]:
+        """The other analyses that are always shown, where they exist."""
+        groups, way, control = self.groups, self.way, self.control
+        found: list[Interval] = []
+        if self.what.informed:
+            if self.many:
+                found.append(_alone(informed_contrast(groups, way, control, self.prior)))
+            if self.smallest >= 2:
+                found.append(self._together(pooled_t(groups, way, control)))
+            if self.smallest >= 3:
+                found.append(welch(groups, way, control))
+            for s0_c in _OTHER_SPREADS_C:
+                other = informed_contrast(groups, way, control, self.prior.with_spread(s0_c))
+                found.append(self._together(other))
+            found += self._with_start(start_by_way)
+        else:
+            if self.many:
+                found.append(_alone(pooled_t(groups, way, control)))
+            if self.smallest >= 2:
+                found.append(welch(groups, way, control))
+        return tuple(Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found)
+
+    def _with_start(
+        self, start_by_way: Mapping[str, Mapping[str, float]] | None
+    ) -> list[Interval]:
+        if start_by_way is None or min(map(len, self.values.values())) < 3:
+            return []
+        starts: dict[str, list[float]] = {}
+        for way, heaps in self.values.items():
+            first = start_by_way.get(way, {})
+            lacking = [heap for heap in heaps if heap not in first]
+            if lacking:
+                return []
+            starts[way] = [first[heap] for heap in heaps]
+        one = covariate_contrast(self.groups, starts, self.way, self.control, self.prior)
+        return [self._together(one)]
+
+    def assumptions(
+        self, at95: Interval | None, when: str | None, notes: Sequence[str]
+    ) -> tuple[str, ...]:
+        rows = ["The heap is the unit: spots and rounds were averaged first"]
+        if self.what.informed and at95 is not None:
+            rows.append(self.prior.sentence())
+        if at95 is not None:
+            rows.append("All ways spread alike, and heaps do not influence each other")
+        elif when is None and self.what.tested:
+            rows.append(_NO_INTERVAL)
+        if self.many and at95 is not None:
+            rows.append("All comparisons with the control hold together at 95 % (Dunnett)")
+        if self.what.note:
+            rows.append(self.what.note)
+        return (*rows, *notes)
+
+    def sources(self, at95: Interval | None) -> tuple[str, ...]:
+        if at95 is None:
+            return ()
+        rows = [_OWN] if self.what.informed else [_STUDENT]
+        if self.what.informed and self.smallest >= 2:
+            rows.append(_STUDENT)
+        if self.many:
+            rows.append(_DUNNETT)
+        if self.smallest >= (3 if self.what.informed else 2):
+            rows.append(_WELCH)
+        return tuple(rows)
+
+
+def _alone(interval: Interval) -> Interval:
+    """The same interval, named as looking at this pair only."""
+    method = f"{interval.method}; this pair only, not adjusted"
+    return interval.with_critical(interval.half_width / interval.se, method=method) if (
+        interval.se > 0
+    ) else interval
+
+
+def _mean(values: Mapping[str, float]) -> float:
+    return float(np.mean(list(values.values())))
+
+
+def _when(ended: bool, end_date: date | str | None) -> str | None:
+    """The end date as text if it has not come, else None."""
+    if ended:
+        return None
+    if end_date is None or str(end_date).strip() == "":
+        raise InputError(
+            "before the end the end date must be named",
+            field="end_date",
+            way_out="Give the date that was locked in the plan",
+        )
+    if isinstance(end_date, date):
+        return f"{end_date.day} {end_date:%B %Y}"
+    return str(end_date)
+
+
+def _checked(
+    values_by_way: Mapping[str, Mapping[str, float]], control: str, matters: float
+) -> dict[str, dict[str, float]]:
+    values = {way: dict(heaps) for way, heaps in values_by_way.items()}
+    if control not in values:
+        raise UnknownNameError(
+            "there is no way of that name in this comparison",
+            field="control",
+            value=control,
+            way_out=f"Choose one of {', '.join(values)}",
+        )
+    if len(values) < 2:
+        raise NotEnoughError(
+            "there is only one way, and nothing to compare it with",
+            field="ways",
+            way_out="Treat at least one heap differently, or ask how the heaps are doing",
+        )
+    for way, heaps in values.items():
+        if not heaps:
+            raise NotEnoughError(
+                f"no heap of way {way} has a value",
+                field="heaps",
+                way_out=f"Measure a heap of way {way}, or compare the other ways",
+            )
+        for heap, value in heaps.items():
+            if not np.isfinite(value):
+                raise InputError("the value of a heap must be a number", field=heap, value=value)
+    if not (np.isfinite(matters) and matters > 0):
+        raise QuantityError(
+            "the difference that would change practice must be above 0",
+            field="matters",
+            value=matters,
+            way_out="Say from which difference on you would do it the other way",
+        )
+    return values

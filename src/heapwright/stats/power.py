@@ -1,0 +1,264 @@
+"""What a number of heaps can show, before anything is built.
+
+Units: degrees C (differences) for everything about temperature. Conventions: n is heaps a way;
+figures are for mean degrees above air, whose spread between heaps is the best known.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from heapwright.errors import QuantityError
+from heapwright.stats import dunnett
+from heapwright.stats.contrast import t_quantile
+from heapwright.stats.prior import SpreadPrior
+
+__all__ = [
+    "classical_gap",
+    "detectable_gap",
+    "expected_half_width",
+    "explainable_gap",
+    "permutation_floor",
+    "sampling_variance",
+]
+
+Floats = NDArray[np.float64]
+
+#: Planning value of the heap-to-heap standard deviation, and the range it is averaged over [C].
+SIGMA_C, SIGMA_RANGE_C = 4.5, (3.0, 6.0)
+_NODES = 64
+
+
+def permutation_floor(n_way: int, n_control: int) -> float:
+    """The smallest two-sided chance figure that this many heaps can give.
+
+    Of all ways to deal the labels, the one seen (and its mirror image, if both ways have as many
+    heaps) is the most extreme there can be. Heaps >= 1 each; 0 to 1.
+
+    >>> round(permutation_floor(2, 2), 2), round(permutation_floor(4, 4), 3)
+    (0.33, 0.029)
+    """
+    _heaps(n_way)
+    _heaps(n_control)
+    mirrored = 2 if n_way == n_control else 1
+    return mirrored / math.comb(n_way + n_control, n_way)
+
+
+def expected_half_width(
+    n: int, *, ways: int = 2, prior: SpreadPrior | None = None, level: float = 0.95
+) -> float:
+    """Half-width of the informed interval to expect with n heaps a way [C].
+
+    Averaged over a true heap-to-heap standard deviation of 3 to 6 C. With more than two ways the
+    interval is Dunnett's.
+
+    Parameters
+    ----------
+    n : int
+        Heaps a way, >= 1.
+    ways : int, default 2
+        Ways in the trial, the control included, >= 2.
+    prior : SpreadPrior, optional
+        That of science/values/spread.toml unless given.
+    level : float, default 0.95
+        Level of the interval.
+
+    Returns
+    -------
+    float
+        [C]; QuantityError for fewer heaps or ways.
+
+    Examples
+    --------
+    >>> [round(expected_half_width(n), 1) for n in (1, 2, 4)]
+    [13.4, 9.3, 6.5]
+    """
+    prior = prior or SpreadPrior.published()
+    within, df = _within_df(n, ways), prior.nu0 + ways * (n - 1)
+    base = prior.nu0 * (prior.s0_c**2 + prior.va)
+    if within == 0:
+        mean_s = math.sqrt(base / df)
+    else:
+        nodes, weights = np.polynomial.legendre.leggauss(16)
+        low, high = SIGMA_RANGE_C
+        sigma = low + (nodes + 1) / 2 * (high - low)
+        chi2, w = _chi2(within)
+        spread = np.sqrt((base + np.outer(sigma**2 + prior.va, chi2)) / df)
+        mean_s = float(weights / 2 @ spread @ w)
+    return _critical(n, ways, df, level) * mean_s * math.sqrt(2 / n)
+
+
+def detectable_gap(
+    n: int,
+    *,
+    ways: int = 2,
+    power: float = 0.80,
+    sigma_c: float = SIGMA_C,
+    prior: SpreadPrior | None = None,
+    level: float = 0.95,
+) -> float:
+    """The difference that the informed interval would tell from none, in most trials [C].
+
+    Parameters
+    ----------
+    n : int
+        Heaps a way, >= 1.
+    ways : int, default 2
+        Ways in the trial, the control included, >= 2.
+    power : float, default 0.80
+        In which share of trials, 0 to 1.
+    sigma_c : float, default 4.5
+        True heap-to-heap standard deviation [C], > 0; sampling comes on top.
+    prior, level
+        As in `expected_half_width`.
+
+    Returns
+    -------
+    float
+        [C]; QuantityError for a number out of range.
+
+    Examples
+    --------
+    >>> [round(detectable_gap(n), 1) for n in (1, 2, 3, 4, 6)]
+    [18.8, 13.3, 10.8, 9.3, 7.6]
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    if not 0 < power < 1:
+        raise QuantityError("power must lie between 0 and 1", field="power", value=power)
+    if not sigma_c > 0:
+        raise QuantityError("a spread must be above 0", field="sigma_c", value=sigma_c)
+    prior = prior or SpreadPrior.published()
+    within, df = _within_df(n, ways), prior.nu0 + ways * (n - 1)
+    variance = sigma_c**2 + prior.va
+    chi2, w = _chi2(within) if within else (np.zeros(1), np.ones(1))
+    s = np.sqrt((prior.nu0 * (prior.s0_c**2 + prior.va) + variance * chi2) / df)
+    reach = _critical(n, ways, df, level) * s / math.sqrt(variance)
+    per_gap = 1 / math.sqrt(variance * 2 / n)
+
+    def short(gap: float) -> float:
+        z = gap * per_gap
+        return float(w @ (ndtr(z - reach) + ndtr(-z - reach))) - power
+
+    return float(brentq(short, 0.0, 60 * math.sqrt(variance), xtol=1e-6))
+
+
+def explainable_gap(n_per_way: int, ways: int) -> float:
+    """The gap that heaps treated alike can show, below which nothing is explained [C].
+
+    The half-width of the interval at this number of heaps: 13 C for one heap each of two ways,
+    15 for two ways of one heap and a control.
+
+    >>> round(explainable_gap(1, 2), 1), round(explainable_gap(1, 3), 1)
+    (13.4, 15.5)
+    """
+    return expected_half_width(n_per_way, ways=ways)
+
+
+def classical_gap(n: int, sd_c: float, *, power: float = 0.80, level: float = 0.95) -> float:
+    """The difference an ordinary two-sample t test would find, exactly [C].
+
+    n : heaps a way, >= 2; sd_c : standard deviation of one heap's value [C], > 0.
+
+    >>> round(classical_gap(3, 1.0), 4)
+    3.0709
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    if n < 2:
+        raise QuantityError("an ordinary t test needs two heaps a way", field="n", value=n)
+    if not sd_c > 0:
+        raise QuantityError("a spread must be above 0", field="sd_c", value=sd_c)
+    df = 2 * (n - 1)
+    chi2, w = _chi2(df)
+    reach = t_quantile(level, df) * np.sqrt(chi2 / df)
+
+    def short(gap: float) -> float:
+        z = gap * math.sqrt(n / 2)
+        return float(w @ (ndtr(z - reach) + ndtr(-z - reach))) - power
+
+    return sd_c * float(brentq(short, 0.0, 60.0, xtol=1e-9))
+
+
+def sampling_variance(
+    spots: int,
+    rounds: int,
+    *,
+    span_d: float = 57.0,
+    spot_sd_c: float = 1.5,
+    reading_sd_c: float = math.hypot(2.0, 0.5),
+    quick_sd_c: float = 1.5,
+    quick_d: float = 3.0,
+) -> float:
+    """Variance that spots, rounds and quick swings add to one heap's mean [C squared].
+
+    Parameters
+    ----------
+    spots, rounds : int
+        Spots a round and rounds, >= 1, evenly over *span_d* days.
+    span_d : float, default 57
+        Length of the window [day].
+    spot_sd_c, reading_sd_c, quick_sd_c : float
+        Standard deviations of spots, single readings and quick swings [C].
+    quick_d : float, default 3
+        Days in which a quick swing dies down.
+
+    Returns
+    -------
+    float
+        [C squared]
+
+    Notes
+    -----
+    Defaults are those of the project's own simulation study (docs/explain/comparing-fairly.md).
+
+    Examples
+    --------
+    >>> round(sampling_variance(3, 20), 2), round(sampling_variance(1, 5), 2)
+    (1.1, 3.55)
+    """
+    if spots < 1 or rounds < 1:
+        raise QuantityError(
+            "there must be at least one spot and one round",
+            field="spots, rounds",
+            value=f"{spots}, {rounds}",
+        )
+    at = np.linspace(0.0, span_d, rounds)
+    quick = float(np.exp(-np.abs(at[:, None] - at[None, :]) / quick_d).mean())
+    return spot_sd_c**2 / spots + reading_sd_c**2 / (spots * rounds) + quick_sd_c**2 * quick
+
+
+def _heaps(n: int) -> int:
+    if n < 1:
+        raise QuantityError("a way needs at least one heap", field="heaps", value=n)
+    return n
+
+
+def _within_df(n: int, ways: int) -> int:
+    if ways < 2:
+        raise QuantityError("a comparison needs at least two ways", field="ways", value=ways)
+    return ways * (_heaps(n) - 1)
+
+
+def _critical(n: int, ways: int, df: float, level: float) -> float:
+    if ways == 2:
+        return t_quantile(level, df)
+    return dunnett.critical_value(n, [n] * (ways - 1), df, level=level)
+
+
+def _chi2(df: int) -> tuple[Floats, Floats]:
+    """Nodes and weights for a chi-square distribution: Gauss-Legendre in its root."""
+    from scipy.special import chdtri, gammaln
+
+    low = math.sqrt(float(chdtri(df, 1 - 1e-13)))
+    high = math.sqrt(float(chdtri(df, 1e-13)))
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    x = low + (nodes + 1) / 2 * (high - low)
+    log_density = (df - 1) * np.log(x) - x**2 / 2 - (df / 2 - 1) * math.log(2)
+    w = weights * np.exp(log_density - float(gammaln(df / 2)))
+    return x**2, w / w.sum()

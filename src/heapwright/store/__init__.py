@@ -1,0 +1,1 @@
+"""The book: tables, migrations, rows to domain objects and back."""

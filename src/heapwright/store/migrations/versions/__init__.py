@@ -1,0 +1,1 @@
+"""Schema changes of a book, oldest first."""
