@@ -148,6 +148,7 @@ _ROWS: tuple[tuple[str, str, str, float, float, str, str], ...] = (
     ("flow_l_min", "Q", "litre/minute", 0.01, 500, "L/min", "flow of a hose"),
     ("minutes", "tau", "minute", 0.0, 1e5, "min", "minutes of work"),
     ("moisture_wb", "M", "", 0.0, 1.0, "%", "water as a fraction of wet mass (wet basis)"),
+    ("moisture_db", "M_d", "", 0.0, 20.0, "%", "water over dry mass (dry basis)"),
     ("carbon_dm", "C", "", 0.0, 1.0, "%", "carbon as a fraction of dry matter"),
     ("nitrogen_dm", "N", "", 0.0, 0.5, "%", "nitrogen as a fraction of dry matter"),
     ("nutrient_frac", "N_p", "", 0.0, 1.0, "%", "nitrogen as a fraction of a product as sold"),
@@ -255,6 +256,15 @@ _AMBIGUOUS = {
     "gal": "gallon", "gallon": "gallon", "gallons": "gallon",
 }  # fmt: skip
 _TEMPERATURES = {"degC", "degF", "kelvin"}
+#: Factors of everyday units to the unit kept, so that a plain command need not load pint; a test
+#: holds them against pint.
+_EVERYDAY = {
+    ("percent", ""): 0.01, ("cm", "m"): 0.01, ("mm", "m"): 0.001, ("m", "m"): 1.0,
+    ("litre", "litre"): 1.0, ("litre", "m**3"): 0.001, ("m**3", "m**3"): 1.0, ("kg", "kg"): 1.0,
+    ("day", "day"): 1.0, ("week", "day"): 7.0, ("hour", "day"): 1 / 24,
+    ("minute", "minute"): 1.0, ("hour", "minute"): 60.0, ("litre/minute", "litre/minute"): 1.0,
+    ("kg/m**3", "kg/m**3"): 1.0, ("degree", "degree"): 1.0, ("mm", "mm"): 1.0, ("m/s", "m/s"): 1.0,
+}  # fmt: skip
 
 
 @functools.cache
@@ -406,10 +416,12 @@ def _converter(
     name = _ALIASES.get(bare) or _ALIASES.get(bare.rstrip("s"))
     if name is None:
         name = unit if re.fullmatch(r"[A-Za-z_]+[A-Za-z0-9_*/ ^]*", unit) else None
+    everyday = _EVERYDAY.get((name or "", row.unit))
+    if everyday is not None:
+        return lambda number: number * everyday
     try:
         if name is None:
             raise ValueError
-        registry = _pint()
         if row.unit == "degC" and name in _TEMPERATURES:
             if name == "degC":
                 return lambda number: number
@@ -419,6 +431,7 @@ def _converter(
         if row.unit == "delta_degC" and name in _TEMPERATURES:
             step = 1 / 1.8 if name == "degF" else 1.0
             return lambda number: number * step
+        registry = _pint()
         target = registry.Unit(row.unit) if row.unit else registry.dimensionless
         source = registry.Unit(name)
         factor = float((1.0 * source).to(target).magnitude)

@@ -9,6 +9,8 @@ import sys
 
 import typer
 
+from heapwright.cli.planning import plan_app
+from heapwright.cli.starting import start
 from heapwright.errors import HeapwrightError
 
 __all__ = ["app", "run"]
@@ -38,6 +40,10 @@ def main(
     ),
 ) -> None:
     """Plan, log, understand and honestly compare compost heaps."""
+
+
+app.command()(start)
+app.add_typer(plan_app, name="plan")
 
 
 def run() -> None:

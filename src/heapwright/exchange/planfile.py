@@ -6,10 +6,8 @@ unit of its register row or as text with any fitting unit.
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
-from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,14 +16,13 @@ from heapwright.domain.heap import Heap, Spot
 from heapwright.domain.material import Ingredient, Measured
 from heapwright.domain.trial import Locked, Place, RoundRule, Trial, WaterRule
 from heapwright.domain.way import Treatment, Vent
-from heapwright.domain.when import local_zone, parse_date, parse_when
+from heapwright.domain.when import local_zone, parse_when
 from heapwright.errors import HeapwrightError, PlanError
-from heapwright.exchange.plankeys import TABLES, Key, Table
+from heapwright.exchange.planread import Lines, PlanTables
 from heapwright.units import REGISTER, Ranged, parse
 
 __all__ = ["read_plan", "read_plan_text"]
 
-_DEFAULT_BARROW = Ranged(0.09, 0.08, 0.105)
 _OVERRIDES = {
     "moisture": "moisture_wb",
     "carbon": "carbon_dm",
@@ -73,160 +70,11 @@ def read_plan_text(text: str, *, now: datetime, name: str = "plan") -> Trial:
             where=where,
             way_out='Write key = "text" or key = number, and put text in quotes',
         ) from None
-    return _Reader(raw, _Lines(text, name), now).trial()
+    return _Builder(raw, Lines(text, name), now).trial()
 
 
-class _Lines:
-    """Where each key of a TOML text stands."""
-
-    def __init__(self, text: str, name: str) -> None:
-        self.name = name
-        self._line: dict[tuple[str, int, str], int] = {}
-        counts: dict[str, int] = {}
-        table, index = "", 0
-        for number, line in enumerate(text.splitlines(), 1):
-            header = re.match(r"\s*(\[\[?)\s*([\w-]+)\s*\]", line)
-            key = re.match(r"\s*([\w-]+|\"[^\"]+\")\s*=", line)
-            if header:
-                table = header[2]
-                index = counts.get(table, -1) + 1 if header[1] == "[[" else 0
-                counts[table] = index
-                self._line.setdefault((table, index, ""), number)
-            elif key:
-                self._line.setdefault((table, index, key[1].strip('"')), number)
-
-    def where(self, table: str, index: int = 0, key: str = "") -> str:
-        line = self._line.get((table, index, key)) or self._line.get((table, index, ""))
-        return f"{self.name}, line {line}" if line else self.name
-
-
-class _Reader:
+class _Builder(PlanTables):
     """One pass over a parsed plan, table by table."""
-
-    def __init__(self, raw: Mapping[str, Any], lines: _Lines, now: datetime) -> None:
-        self.raw, self.lines, self.now = raw, lines, now
-        self.barrow = _DEFAULT_BARROW
-        self._check_names()
-
-    # -- reading single values ------------------------------------------------------------------
-
-    def _check_names(self) -> None:
-        known = {t.name: t for t in TABLES}
-        for name, content in self.raw.items():
-            table = known.get(name)
-            if table is None:
-                self._fail("there is no such table in a plan", name, 0, "", name, known)
-                continue
-            rows = content if isinstance(content, list) else [content]
-            if table.many != isinstance(content, list) or not all(
-                isinstance(r, dict) for r in rows
-            ):
-                raise PlanError(
-                    f"this table is written {table.header}",
-                    where=self.lines.where(name),
-                    field=name,
-                    way_out=f"Write {table.header} on a line of its own",
-                )
-            for index, row in enumerate(rows):
-                for key in row:
-                    if table.key(key) is None:
-                        self._fail(
-                            f"there is no such key in {table.header}",
-                            name,
-                            index,
-                            key,
-                            key,
-                            [k.name for k in table.keys],
-                        )
-                for wanted in table.keys:
-                    if wanted.required and wanted.name not in row:
-                        raise PlanError(
-                            f"{table.header} needs the key {wanted.name} ({wanted.meaning})",
-                            where=self.lines.where(name, index),
-                            field=wanted.name,
-                            way_out=f"Write {wanted.name} = {wanted.example}",
-                        )
-
-    def _fail(self, what: str, table: str, index: int, key: str, value: str, known: Any) -> None:
-        near = difflib.get_close_matches(value, list(known), n=1)
-        raise PlanError(
-            what,
-            where=self.lines.where(table, index, key),
-            field="key" if key else "table",
-            value=value,
-            way_out=f"Did you mean {near[0]}" if near else "Known: " + ", ".join(known),
-        )
-
-    def rows(self, table: str) -> list[Mapping[str, Any]]:
-        content = self.raw.get(table, [])
-        return content if isinstance(content, list) else [content]
-
-    def get(self, table: str, key: str, *, index: int = 0) -> Any:
-        """The value of a key as its declaration reads it; None when it is not there."""
-        rows = self.rows(table)
-        if index >= len(rows) or key not in rows[index]:
-            return None
-        declared = next(t for t in TABLES if t.name == table).key(key)
-        assert declared is not None
-        value = rows[index][key]
-        try:
-            return self._read(declared, value)
-        except HeapwrightError as error:
-            raise PlanError(
-                error.what,
-                where=self.lines.where(table, index, key),
-                field=key,
-                value=repr(value) if isinstance(value, str) else value,
-                way_out=error.way_out,
-            ) from None
-
-    def _read(self, key: Key, value: Any) -> Any:
-        if key.reads in ("text", "choice"):
-            if isinstance(value, (date, datetime, int, float)) and not isinstance(value, bool):
-                value = str(value)
-            if not isinstance(value, str) or not value.strip():
-                raise PlanError(
-                    "text in quotes was expected", way_out=f"Write {key.name} = {key.example}"
-                )
-            if key.choices and value not in key.choices:
-                raise PlanError("no such choice", way_out="One of " + ", ".join(key.choices))
-            return value.strip()
-        if key.reads == "whole":
-            if isinstance(value, bool) or not isinstance(value, int) or value < 0:
-                raise PlanError(
-                    "a whole number was expected", way_out=f"Write {key.name} = {key.example}"
-                )
-            return value
-        if key.reads == "yes/no":
-            if not isinstance(value, bool):
-                raise PlanError("true or false was expected", way_out=f"Write {key.name} = true")
-            return value
-        if key.reads == "date":
-            return parse_date(value, field=key.name, now=self.now)
-        if key.reads == "names":
-            if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-                raise PlanError(
-                    "a list of names was expected", way_out=f"Write {key.name} = {key.example}"
-                )
-            return tuple(v.strip() for v in value)
-        if key.reads == "age":
-            return parse(value, "age_d", field=key.name)
-        extra = {
-            "barrow": self.barrow.typical,
-            "load": self.barrow.typical,
-            "barrow load": self.barrow.typical,
-        }
-        if key.reads != "volume_m3" or key.name == "volume" and key.example.endswith('litres"'):
-            extra = {}
-        unit = "%" if quantity(key.reads).shown == "%" and _is_percent(value) else None
-        return parse(value, key.reads, field=key.name, extra=extra, default_unit=unit)
-
-    def one(self, table: str, key: str, *, index: int = 0) -> float | None:
-        """The typical value of a quantity, or None."""
-        found = self.get(table, key, index=index)
-        return None if found is None else float(found.typical)
-
-    # -- building the trial -----------------------------------------------------------------------
 
     def trial(self) -> Trial:
         name = self.get("trial", "name")
@@ -237,7 +85,7 @@ class _Reader:
                 field="trial",
                 way_out='Write [trial] and, below it, name = "Ferncombe 2026"',
             )
-        self.barrow = self.get("barrow", "volume") or _DEFAULT_BARROW
+        self.barrow = self.get("barrow", "volume") or self.barrow
         place = self._place()
         ways = self._many("way", self._way)
         starts = self.get("trial", "starts")
@@ -309,7 +157,7 @@ class _Reader:
     def _locked(self, ways: tuple[Treatment, ...], starts: date | None) -> Locked:
         decides = self.get("outcome", "decides") or "mean_excess_c"
         if decides not in REGISTER:
-            self._fail("no such outcome", "outcome", 0, "decides", decides, REGISTER)
+            self.fail("no such outcome", "outcome", 0, "decides", decides, REGISTER)
         window: Ranged = self.get("outcome", "window") or Ranged(30, 5, 55)
         ends = self.get("outcome", "ends")
         if ends is None:
@@ -355,7 +203,7 @@ class _Reader:
         also: tuple[str, ...] = self.get("outcome", "also") or ()
         for name in also:
             if name not in REGISTER:
-                self._fail("no such outcome", "outcome", 0, "also", name, REGISTER)
+                self.fail("no such outcome", "outcome", 0, "also", name, REGISTER)
         return also
 
     def _place(self) -> Place:
@@ -451,20 +299,26 @@ class _Reader:
         return Ingredient(
             name=self.get("ingredient", "name", index=index),
             like=self.get("ingredient", "like", index=index),
-            volume_m3=self._amount(index),
             mass_kg=self.get("ingredient", "mass", index=index),
             measured=own,
+            **self._amount(index),
         )
 
-    def _amount(self, index: int) -> Ranged | None:
-        """The volume of an ingredient; counted barrows carry the spread of the barrow."""
-        amount: Ranged | None = self.get("ingredient", "amount", index=index)
+    def _amount(self, index: int) -> dict[str, Ranged | None]:
+        """The amount of an ingredient as ``loads`` when counted in barrows, else as volume."""
         text = str(self.rows("ingredient")[index].get("amount", ""))
-        if amount is None or not re.search(r"barrow|load", text, re.IGNORECASE):
-            return amount
-        low = self.barrow.low / self.barrow.typical
-        high = self.barrow.high / self.barrow.typical
-        return Ranged(amount.typical, amount.low * low, amount.high * high)
+        if not re.search(r"barrow|load", text, re.IGNORECASE):
+            return {"volume_m3": self.get("ingredient", "amount", index=index)}
+        try:
+            return {"loads": parse(text, "count", extra={"barrow": 1.0, "load": 1.0})}
+        except HeapwrightError as error:
+            raise PlanError(
+                error.what,
+                where=self.lines.where("ingredient", index, "amount"),
+                field="amount",
+                value=repr(text),
+                way_out="Write it as 9 barrows or 0.8 m3",
+            ) from None
 
     def _rounds(self) -> RoundRule:
         at = self.get("rounds", "at") or "sunrise"
@@ -494,7 +348,7 @@ class _Reader:
 
 def _way_text(way: Treatment) -> str:
     """The details of a way in one line, as locked."""
-    parts = [way.kind]
+    parts: list[str] = [way.kind]
     if way.first_after_d is not None:
         parts.append(f"first turn at {way.first_after_d:g} d")
     if way.every_d is not None:

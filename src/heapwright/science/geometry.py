@@ -140,7 +140,7 @@ class Body:
             case "cone":
                 return math.pi * r * math.hypot(r, h)
             case "mound":
-                return math.pi * r / (6 * h**2) * ((r**2 + 4 * h**2) ** 1.5 - r**3)
+                return float(math.pi * r / (6 * h**2) * ((r**2 + 4 * h**2) ** 1.5 - r**3))
             case "dome":
                 return _dome_surface(r, self._along / 2, h)
             case "cylinder":
@@ -191,9 +191,7 @@ class Body:
                 return math.pi * (d + top) / 2 * slant + math.pi * top**2 / 4
 
 
-def section_area(
-    section: Section, *, width_m: float, height_m: float, top_m: float = 0.0
-) -> float:
+def section_area(section: Section, *, width_m: float, height_m: float, top_m: float = 0.0) -> float:
     """Area of a windrow's cross-section [m2].
 
     Triangle b h / 2, parabola 2 b h / 3, trapezoid (a + b) h / 2, half ellipse pi b h / 4.
@@ -284,7 +282,7 @@ def sinking(age_d: float) -> Sinking:
 def _dome_surface(a: float, b: float, c: float) -> float:
     p = 1.6075
     mean = ((a * b) ** p + (a * c) ** p + (b * c) ** p) / 3
-    return 2 * math.pi * mean ** (1 / p)
+    return float(2 * math.pi * mean ** (1 / p))
 
 
 def _section_skin(section: Section, b: float, h: float, top: float) -> float:

@@ -12,7 +12,9 @@ answer is None. Accuracy: within 1 s of the printed NREL rows.
 from __future__ import annotations
 
 import datetime as dt
+import importlib
 from dataclasses import dataclass
+from typing import Any
 
 from heapwright.units import quantity
 
@@ -51,8 +53,9 @@ def sun_day(
     """
     quantity("latitude_deg").check(latitude_deg)
     quantity("longitude_deg").check(longitude_deg)
-    import pandas as pd
     from pvlib import solarposition
+
+    pd: Any = importlib.import_module("pandas")
 
     start = pd.Timestamp(day, tz="UTC")
     days = pd.DatetimeIndex([start + pd.Timedelta(days=k) for k in (-1, 0, 1)])

@@ -7,17 +7,21 @@ locked, and an edit of a locked part is stored too, but shown wherever the trial
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from heapwright.domain.trial import Locked, Trial
-from heapwright.errors import LockedError, NotEnoughError
+from heapwright.errors import LockedError, NotEnoughError, UnknownNameError
 from heapwright.exchange.planfile import read_plan, read_plan_text
 from heapwright.store.book import Book
+from heapwright.units import quantity
 
-__all__ = ["Edit", "StoredPlan", "example_plan", "lock_plan", "stored_plan", "with_lots"]
+__all__ = [
+    "Edit", "PlanSummary", "StoredPlan", "describe_plan", "example_plan", "lock_plan",
+    "only_trial", "stored_plan", "with_lots",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +51,17 @@ class StoredPlan:
 def example_plan() -> str:
     """The text of the example plan, the invented Ferncombe trial."""
     return (
-        resources.files("heapwright.services").joinpath("ferncombe.toml").read_text(encoding="utf-8")
+        resources.files("heapwright.services")
+        .joinpath("ferncombe.toml")
+        .read_text(encoding="utf-8")
     )
 
 
 def with_lots(trial: Trial) -> Trial:
     """*trial* with lots drawn for heaps that have no way yet, from the locked seed.
 
-    Heaps are drawn within blocks where blocks are given. The same plan gives the same lots.
+    Heaps are drawn within blocks where blocks are given, ways as even as the heaps allow. The
+    same plan gives the same lots.
     """
     open_heaps = [h for h in trial.heaps if h.way is None]
     if not open_heaps or not trial.ways:
@@ -64,11 +71,17 @@ def with_lots(trial: Trial) -> Trial:
     from heapwright.stats.sharing import draw_lots
 
     rng = np.random.default_rng(trial.locked.seed)
-    names = [w.name for w in trial.ways]
     drawn: dict[str, str] = {}
-    for block in dict.fromkeys(h.block for h in open_heaps):
-        members = [h.name for h in open_heaps if h.block == block]
-        drawn |= draw_lots(members, names, rng=rng)
+    for block in dict.fromkeys(h.block for h in trial.heaps):
+        members = [h for h in trial.heaps if h.block == block]
+        unassigned = [h.name for h in members if h.way is None]
+        counts = {w.name: sum(1 for h in members if h.way == w.name) for w in trial.ways}
+        wanted = dict.fromkeys(counts, 0)
+        for _ in unassigned:
+            fewest = min(counts, key=lambda name: counts[name])
+            counts[fewest] += 1
+            wanted[fewest] += 1
+        drawn |= draw_lots(unassigned, wanted, rng)
     heaps = tuple(h if h.way is not None else replace(h, way=drawn[h.name]) for h in trial.heaps)
     return replace(trial, heaps=heaps)
 
@@ -148,3 +161,87 @@ def stored_plan(book: Book, name: str) -> StoredPlan:
 
 def _lower(book: Book) -> set[str]:
     return {name.lower() for name in book.trials()}
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSummary:
+    """What a plan means: one sentence, notes, and the fingerprint it would be locked with."""
+
+    trial: Trial
+    headline: str
+    notes: tuple[str, ...]
+    fingerprint: str
+
+    def to_json(self) -> dict[str, Any]:
+        """The summary as plain JSON values."""
+        return {
+            "trial": self.trial.name,
+            "headline": self.headline,
+            "notes": list(self.notes),
+            "fingerprint": self.fingerprint,
+            "locked": self.trial.locked.parts(),
+        }
+
+
+def describe_plan(path: Path, *, now: datetime) -> PlanSummary:
+    """Read the plan at *path* and say what it means; raises `PlanError`."""
+    trial = read_plan(path, now=now)
+    heaps = len(trial.heaps)
+    named = ", ".join(w.name for w in trial.ways)
+    headline = f"{trial.name}: {heaps} heap{'s' if heaps != 1 else ''}, " + (
+        f"{len(trial.ways)} ways compared ({named})." if trial.compares else "nothing compared."
+    )
+    return PlanSummary(trial, headline, tuple(_notes(trial)), trial.locked.fingerprint)
+
+
+def _notes(trial: Trial) -> list[str]:
+    """What a careful neighbour would say about a plan."""
+    locked = trial.locked
+    low, high = locked.window_d
+    notes = [
+        f"Decides: {quantity(locked.decides).meaning}, heap ages {low:g} to {high:g} days, "
+        f"claims from {locked.ends.isoformat()} on."
+    ]
+    if trial.compares and locked.matters is None:
+        notes.append("No difference that would change practice is named: add matters to [outcome].")
+    if trial.compares:
+        counts = {
+            w.name: sum(1 for h in with_lots(trial).heaps if h.way == w.name) for w in trial.ways
+        }
+        if counts and min(counts.values()) == 0:
+            empty = next(name for name, n in counts.items() if n == 0)
+            notes.append(f"No heap is left for the way {empty}: it cannot be compared.")
+        elif counts and min(counts.values()) == 1:
+            notes.append(
+                "One heap each: heap and way cannot be told apart, so no winner can be named."
+            )
+    drawn = [h.name for h in trial.heaps if h.way is None]
+    if drawn and trial.ways:
+        notes.append(f"Ways of {', '.join(drawn)} are drawn by lot from seed {locked.seed}.")
+    if trial.starts and locked.ends < trial.starts + timedelta(days=int(high)):
+        notes.append("The end date comes before the window is over for a heap built on the start.")
+    if trial.place.latitude_deg is None:
+        notes.append("No place given: rounds stand at a clock hour instead of sunrise.")
+    if not trial.place.downhill and trial.compares:
+        notes.append("Does water run from one heap into the next? Name them in place.downhill.")
+    return notes
+
+
+def only_trial(book: Book, name: str | None) -> str:
+    """*name*, or the only trial of the book when none is named.
+
+    Raises `UnknownNameError` when there are several to choose from, `NotEnoughError` for none.
+    """
+    if name is not None:
+        return name
+    known = book.trials()
+    if len(known) == 1:
+        return known[0]
+    if not known:
+        raise NotEnoughError(
+            "the book has no trial yet", field="trial",
+            way_out="Write a plan (heapwright start) and lock it: heapwright plan lock FILE",
+        )  # fmt: skip
+    raise UnknownNameError(
+        "the book has several trials", field="trial", way_out="Name one: " + ", ".join(known)
+    )

@@ -1,17 +1,20 @@
 """Where the book is and what time it is, from the command line, the environment or defaults.
 
-Settings (environment): ``HEAPWRIGHT_BOOK`` path or database URL of the book; ``HEAPWRIGHT_NOW``
-the moment taken as now (ISO 8601 with zone), for rehearsals and tests.
+Conventions: every setting is an environment variable HEAPWRIGHT_NAME; an option comes first.
 """
 
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING
 
+from pydantic import Field
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from heapwright.errors import InputError
-from heapwright.store.book import Book
+
+if TYPE_CHECKING:
+    from heapwright.store.book import Book
 
 __all__ = ["Settings", "open_book", "settings"]
 
@@ -21,8 +24,11 @@ class Settings(BaseSettings):
 
     model_config = SettingsConfigDict(env_prefix="HEAPWRIGHT_")
 
-    book: str | None = None
-    now: datetime | None = None
+    book: str | None = Field(default=None, description="path or database URL of the book")
+    now: datetime | None = Field(
+        default=None,
+        description="the moment taken as now (ISO 8601 with zone), for rehearsals and tests",
+    )
 
 
 def settings() -> Settings:
@@ -45,6 +51,8 @@ def now() -> datetime:
 
 def open_book(option: str | None = None, *, create: bool = True) -> Book:
     """The book named by *option*, else by HEAPWRIGHT_BOOK, else the keeper's own default file."""
+    from heapwright.store.book import Book
+
     where = option or settings().book
     if where is None:
         from platformdirs import user_data_path

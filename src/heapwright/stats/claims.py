@@ -53,7 +53,7 @@ def claim(
     n_control: int,
     interval95: Interval | None,
     interval80: Interval | None,
-    matters: float,
+    matters: float | None,
     *,
     informed: bool = True,
 ) -> str:
@@ -65,8 +65,9 @@ def claim(
         Heaps of each, >= 1.
     interval95, interval80 : Interval or None
         The intervals at both levels; Dunnett's for more than two ways. None: there is none.
-    matters : float
-        The locked difference that would change practice, > 0, in the unit of the outcome.
+    matters : float or None
+        The locked difference that would change practice, > 0, in the unit of the outcome; None
+        where none was locked: then nothing is enough to matter or too small to.
     informed : bool, default True
         Whether the intervals rest on an informed spread, as for temperature outcomes.
 
@@ -89,7 +90,7 @@ def claim(
     >>> claim(1, 1, at95, at95.at_level(0.8), 5.0)
     'leans'
     """
-    if not (math.isfinite(matters) and matters > 0):
+    if matters is not None and not (math.isfinite(matters) and matters > 0):
         raise QuantityError(
             "the difference that would change practice must be above 0",
             field="matters",
@@ -104,10 +105,10 @@ def claim(
         return CANNOT_TELL
     if min(n_way, n_control) == 1:
         return LEANS if informed and interval95.excludes_zero else CANNOT_TELL
-    if interval95.low > matters or interval95.high < -matters:
+    if matters is not None and (interval95.low > matters or interval95.high < -matters):
         return ENOUGH
     if interval95.excludes_zero:
         return REAL
-    if -matters < interval95.low and interval95.high < matters:
+    if matters is not None and -matters < interval95.low and interval95.high < matters:
         return TOO_SMALL
     return LEANS if interval80.excludes_zero else CANNOT_TELL

@@ -49,13 +49,13 @@ class Alternative:
     high: float
     df: float
 
-    def to_json(self) -> dict[str, Any]:
-        """As it stands in the findings."""
+    def to_json(self, factor: float = 1.0) -> dict[str, Any]:
+        """As it stands in the findings; *factor* turns kept into published units."""
         return {
             "method": self.method,
-            "estimate": self.estimate,
-            "low": self.low,
-            "high": self.high,
+            "estimate": self.estimate * factor,
+            "low": self.low * factor,
+            "high": self.high * factor,
             "df": self.df,
         }
 
@@ -66,9 +66,10 @@ class Comparison:
 
     outcome, unit : key and unit of the estimate; window : ages in days, or None; way, control;
     estimate, low, high, df : way minus control with its 95 % interval, None where there is none;
-    heaps : value of every heap by way (all ways, as they share the spread); claim : see `heapwright.stats.claims`; matters : the locked
-    difference that would change practice; sentence : the finding in words; caveat : stands with
-    it ("" for none); alternatives, differed, assumptions, sources : shown beside.
+    heaps : value of every heap by way (all ways, as they share the spread); claim : see
+    `heapwright.stats.claims`; matters : the locked difference that would change practice;
+    sentence : the finding in words; caveat : stands with it ("" for none); alternatives, differed,
+    assumptions, sources : shown beside.
     """
 
     outcome: str
@@ -82,7 +83,7 @@ class Comparison:
     df: float | None
     heaps: Mapping[str, Mapping[str, float]]
     claim: str
-    matters: float
+    matters: float | None
     method: str
     sentence: str
     caveat: str
@@ -97,24 +98,36 @@ class Comparison:
         return f"{self.sentence} {self.caveat}".strip()
 
     def to_json(self) -> dict[str, Any]:
-        """As it stands in the findings: plain lists, numbers and text."""
+        """As it stands in the findings: plain lists, numbers and text.
+
+        Numbers are in the published unit of the outcome: fractions as per cent.
+        """
+        what = outcome(self.outcome)
+        factor = what.per_kept
+
+        def shown(value: float | None) -> float | None:
+            return None if value is None else value * factor
+
         window = None if self.window is None else {"from_d": self.window[0], "to_d": self.window[1]}
         return {
             "outcome": self.outcome,
-            "unit": self.unit,
+            "unit": what.published_unit,
             "window": window,
             "way": self.way,
             "control": self.control,
-            "estimate": self.estimate,
-            "low": self.low,
-            "high": self.high,
+            "estimate": shown(self.estimate),
+            "low": shown(self.low),
+            "high": shown(self.high),
             "df": self.df,
-            "heaps": {way: dict(values) for way, values in self.heaps.items()},
+            "heaps": {
+                way: {heap: shown(v) for heap, v in values.items()}
+                for way, values in self.heaps.items()
+            },
             "claim": self.claim,
-            "matters": self.matters,
+            "matters": shown(self.matters),
             "method": self.method,
             "headline": self.headline,
-            "alternatives": [a.to_json() for a in self.alternatives],
+            "alternatives": [a.to_json(factor) for a in self.alternatives],
             "differed": list(self.differed),
             "assumptions": list(self.assumptions),
             "sources": list(self.sources),
@@ -126,13 +139,13 @@ def compare(
     values_by_way: Mapping[str, Mapping[str, float]],
     control: str,
     *,
-    matters: float,
+    matters: float | None,
     ended: bool,
     prior: SpreadPrior | None = None,
     window: tuple[float, float] | None = None,
     end_date: date | str | None = None,
     start_by_way: Mapping[str, Mapping[str, float]] | None = None,
-    differed: Sequence[str] = (),
+    differed: Mapping[str, Sequence[str]] | None = None,
     notes: Sequence[str] = (),
     labels: Mapping[str, str] | None = None,
     doing: Mapping[str, str] | None = None,
@@ -153,8 +166,9 @@ def compare(
         One value a heap, in the unit of the outcome; at least one heap a way.
     control : str
         The way that the others are compared with.
-    matters : float
-        The locked difference that would change practice, > 0, in the unit of the outcome.
+    matters : float or None
+        The locked difference that would change practice, > 0, in the unit of the outcome; None
+        where none was locked, and then nothing can be enough or too small to matter.
     ended : bool
         Whether the locked end date has come; before it there is no interval and no claim.
     prior : SpreadPrior, optional
@@ -165,8 +179,10 @@ def compare(
         Needed if not *ended*.
     start_by_way : mapping like *values_by_way*, optional
         The common phase of each heap; adds the line with a covariate from three heaps a way on.
-    differed, notes : sequence of str, optional
-        What else differed; what a reader must know about the values. Carried along.
+    differed : mapping of way to sequence of str, optional
+        What else differed between a way and the control. Carried along.
+    notes : sequence of str, optional
+        What a reader must know about the values. Carried along.
     labels, doing : mapping of way to str, optional
         Way on screen ("turned"), and what was done as a noun ("turning").
     shown_in : {"C", "F"}, default "C"
@@ -238,12 +254,12 @@ def compare(
                 df=at95.df if at95 else None,
                 heaps={w: dict(heaps) for w, heaps in values.items()},
                 claim=said,
-                matters=float(matters),
+                matters=None if matters is None else float(matters),
                 method=at95.method if at95 else "difference of means, no interval",
                 sentence=headline(words, said, estimate, at95),
                 caveat=claims.TEMPERATURE_CAVEAT if what.kind == "temperature" else "",
                 alternatives=tried.beside(start_by_way) if at95 else (),
-                differed=tuple(differed),
+                differed=tuple((differed or {}).get(way, ())),
                 assumptions=tried.assumptions(at95, when, notes),
                 sources=tried.sources(at95),
             )
@@ -316,9 +332,7 @@ class _Tried:
                 found.append(welch(groups, way, control))
         return tuple(Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found)
 
-    def _with_start(
-        self, start_by_way: Mapping[str, Mapping[str, float]] | None
-    ) -> list[Interval]:
+    def _with_start(self, start_by_way: Mapping[str, Mapping[str, float]] | None) -> list[Interval]:
         if start_by_way is None or min(map(len, self.values.values())) < 3:
             return []
         starts: dict[str, list[float]] = {}
@@ -363,9 +377,11 @@ class _Tried:
 def _alone(interval: Interval) -> Interval:
     """The same interval, named as looking at this pair only."""
     method = f"{interval.method}; this pair only, not adjusted"
-    return interval.with_critical(interval.half_width / interval.se, method=method) if (
-        interval.se > 0
-    ) else interval
+    return (
+        interval.with_critical(interval.half_width / interval.se, method=method)
+        if (interval.se > 0)
+        else interval
+    )
 
 
 def _mean(values: Mapping[str, float]) -> float:
@@ -388,7 +404,7 @@ def _when(ended: bool, end_date: date | str | None) -> str | None:
 
 
 def _checked(
-    values_by_way: Mapping[str, Mapping[str, float]], control: str, matters: float
+    values_by_way: Mapping[str, Mapping[str, float]], control: str, matters: float | None
 ) -> dict[str, dict[str, float]]:
     values = {way: dict(heaps) for way, heaps in values_by_way.items()}
     if control not in values:
@@ -414,7 +430,7 @@ def _checked(
         for heap, value in heaps.items():
             if not np.isfinite(value):
                 raise InputError("the value of a heap must be a number", field=heap, value=value)
-    if not (np.isfinite(matters) and matters > 0):
+    if matters is not None and not (np.isfinite(matters) and matters > 0):
         raise QuantityError(
             "the difference that would change practice must be above 0",
             field="matters",

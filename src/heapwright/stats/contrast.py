@@ -70,9 +70,7 @@ class Interval:
     def with_critical(self, critical: float, *, method: str) -> Interval:
         """The same estimate with another critical value, as of Dunnett's many-to-one test."""
         reach = critical * self.se
-        return replace(
-            self, low=self.estimate - reach, high=self.estimate + reach, method=method
-        )
+        return replace(self, low=self.estimate - reach, high=self.estimate + reach, method=method)
 
 
 def t_quantile(level: float, df: float) -> float:
@@ -265,9 +263,7 @@ def covariate_contrast(
             way_out="Leave the heap without one out of both, or leave the covariate out",
         )
     saa, sbb = _within(data), _within(first)
-    sab = sum(
-        float(np.dot(v - v.mean(), first[k] - first[k].mean())) for k, v in data.items()
-    )
+    sab = sum(float(np.dot(v - v.mean(), first[k] - first[k].mean())) for k, v in data.items())
     m = slope.slope
     r0 = prior.s0_c**2 * (1 - m**2) + prior.va
     k0 = r0 / slope.slope_sd**2

@@ -54,6 +54,11 @@ class Outcome:
         """The unit word on screen, as in "8 degrees" or "14 degrees F"."""
         return "degrees F" if shown_in == "F" and self.shown == "degrees" else self.shown
 
+    @property
+    def published_unit(self) -> str:
+        """The unit of numbers in published findings: per cent for fractions, else the one kept."""
+        return "%" if self.per_kept == 100.0 else self.unit
+
     def amount(self, difference: float, *, shown_in: str = "C", unit: bool = True) -> str:
         """The size of a kept difference as it is said: rounded, without its sign.
 
@@ -123,7 +128,8 @@ _ROWS: tuple[Outcome, ...] = (
     ),
     Outcome(
         "half_cooling_d", "days to fall halfway back to air", "temperature", "d", "days", 1.0,
-        "{a} took {x} longer to fall halfway than {b}", "{a} took {x} less to fall halfway than {b}",
+        "{a} took {x} longer to fall halfway than {b}",
+        "{a} took {x} less to fall halfway than {b}",
         tested=False, note=_WEAK_NOTE,
     ),
     Outcome(

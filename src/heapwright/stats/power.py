@@ -220,7 +220,7 @@ def sampling_variance(
     Examples
     --------
     >>> round(sampling_variance(3, 20), 2), round(sampling_variance(1, 5), 2)
-    (1.1, 3.55)
+    (1.05, 3.56)
     """
     if spots < 1 or rounds < 1:
         raise QuantityError(

@@ -6,31 +6,22 @@ Convention: a prior is said aloud in every claim that rests on it.
 
 from __future__ import annotations
 
-import functools
 import math
-import tomllib
 from dataclasses import dataclass, replace
-from importlib.resources import files
-from typing import Any
 
 from heapwright.errors import QuantityError
+from heapwright.science.values import value
 
 __all__ = ["CovariatePrior", "SpreadPrior", "air_memory_d", "spread_value"]
 
 
-@functools.cache
-def _table() -> dict[str, Any]:
-    text = (files("heapwright.science") / "values" / "spread.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def spread_value(key: str) -> float:
-    """The number kept under *key* in spread.toml; KeyError if there is none.
+    """The number kept under *key* in spread.toml; `UnknownNameError` if there is none.
 
     >>> spread_value("s0_c")
     4.0
     """
-    return float(_table()[key]["value"])
+    return value("spread", key).value
 
 
 def air_memory_d() -> float:
@@ -42,12 +33,12 @@ def air_memory_d() -> float:
     return spread_value("air_memory_d")
 
 
-def _positive(name: str, value: float) -> None:
-    if not (math.isfinite(value) and value > 0):
+def _positive(name: str, number: float) -> None:
+    if not (math.isfinite(number) and number > 0):
         raise QuantityError(
             "the assumed spread must be a number above 0",
             field=name,
-            value=value,
+            value=number,
             way_out=f"Leave it out for the usual {spread_value(name):g}",
         )
 

@@ -17,6 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from heapwright.errors import InputError, NotEnoughError
+from heapwright.stats.air import (
+    AIR_SHORT,
+    ROUND_SLACK_D,
+    SAME_HOUR,
+    checked_pair,
+    trailing_air,
+)
 from heapwright.stats.prior import air_memory_d
 
 __all__ = [
@@ -33,13 +40,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-SAME_HOUR = "only same-hour air"
-AIR_SHORT = "less than the full days of air before the first rounds"
 SPOTS_APART = "spots changed with no round in common, so they could not be put on one footing"
-#: Readings of different spots this close are one round, and a round this close to the edge of a
-#: window covers it [day]: a window is given in whole days, a round has an hour.
-ROUND_SLACK_D = 0.5
-_SAME_HOUR_D = 1.0 / 24
 Measure = Literal["mean", "peak"]
 
 
@@ -63,7 +64,7 @@ class HeapSeries:
         """
         kept: dict[str, tuple[Floats, Floats]] = {}
         for spot, (age, temp) in spots.items():
-            pair = _pair(age, temp, field=f"heap {heap}, spot {spot}")
+            pair = checked_pair(age, temp, field=f"heap {heap}, spot {spot}")
             if pair[0].size:
                 kept[spot] = pair
         if not kept:
@@ -188,7 +189,7 @@ def heap_value(
     Examples
     --------
     >>> s = HeapSeries.of("A", {"n": ([0, 2, 6], [10.0, 30.0, 30.0])})
-    >>> e = excess_series(s, ([-6, 6], [10.0, 10.0]))
+    >>> e = excess_series(s, (range(-6, 7), [10.0] * 13))
     >>> round(heap_value(e, (0, 6)).value, 3), heap_value(e, (0, 6), measure="peak").value
     (16.667, 20.0)
     """
@@ -218,7 +219,7 @@ def shared_window(excesses: Mapping[str, HeapExcess]) -> tuple[float, float]:
     """The ages that every heap covers; `NotEnoughError` if there are none.
 
     >>> s = HeapSeries.of("A", {"n": ([0, 2, 6], [10.0, 30.0, 30.0])})
-    >>> shared_window({"A": excess_series(s, ([-6, 6], [10.0, 10.0]))})
+    >>> shared_window({"A": excess_series(s, (range(-6, 7), [10.0] * 13))})
     (0.0, 6.0)
     """
     if not excesses:
@@ -236,87 +237,7 @@ def shared_window(excesses: Mapping[str, HeapExcess]) -> tuple[float, float]:
     return low, high
 
 
-def trailing_air(
-    age_d: ArrayLike,
-    air: tuple[ArrayLike, ArrayLike] | None,
-    *,
-    heap: str,
-    memory_d: float,
-) -> tuple[Floats, tuple[str, ...]]:
-    """The air averaged over the days before each age, straight lines between readings.
-
-    Parameters
-    ----------
-    age_d : array, shape (n,)
-        Ages at which it is wanted [day].
-    air : (age_d, temp_c) or None
-        The air readings on the same axis.
-    heap : str
-        Named in errors.
-    memory_d : float
-        Days to average over [day], > 0; where the readings start later, over what there is.
-
-    Returns
-    -------
-    air_c : array, shape (n,)
-        [degrees C]
-    flags : tuple of str
-        `AIR_SHORT`, `SAME_HOUR` where they apply.
-
-    Raises
-    ------
-    NotEnoughError
-        If no air reading lies in the days before an age; names heap and age.
-
-    Examples
-    --------
-    >>> trailing_air([6.0], ([0, 6], [0.0, 12.0]), heap="A", memory_d=6.0)[0].tolist()
-    [6.0]
-    """
-    want = np.atleast_1d(np.asarray(age_d, dtype=np.float64))
-    t, y = _pair(*air, field="air") if air is not None else (np.empty(0), np.empty(0))
-    if t.size == 0:
-        raise _no_air(heap, None, memory_d)
-    near = np.searchsorted(t, want + ROUND_SLACK_D, side="right") - 1
-    last = np.where(near >= 0, t[np.maximum(near, 0)], -math.inf)
-    missing = last < want - memory_d
-    if missing.any():
-        raise _no_air(heap, float(want[missing][0]), memory_d)
-    high = np.clip(want, t[0], t[-1])
-    low = np.clip(want - memory_d, t[0], high)
-    width = high - low
-    area = _integral(t, y, high) - _integral(t, y, low)
-    point = np.interp(high, t, y)
-    mean = np.where(width > 1e-9, area / np.where(width > 1e-9, width, 1.0), point)
-    flags: list[str] = []
-    if (width < memory_d - ROUND_SLACK_D).any():
-        flags.append(AIR_SHORT)
-    if _same_hour(t):
-        flags.append(SAME_HOUR)
-    return mean, tuple(flags)
-
-
 # --- parts ---------------------------------------------------------------------------------------
-
-
-def _pair(age: ArrayLike, temp: ArrayLike, *, field: str) -> tuple[Floats, Floats]:
-    """Two finite arrays of one length, by age; readings at one moment are averaged."""
-    t = np.atleast_1d(np.asarray(age, dtype=np.float64))
-    y = np.atleast_1d(np.asarray(temp, dtype=np.float64))
-    if t.shape != y.shape or t.ndim != 1:
-        raise InputError(
-            "every temperature needs one age", field=field, value=f"{t.size} ages, {y.size} values"
-        )
-    if not (np.isfinite(t).all() and np.isfinite(y).all()):
-        raise InputError(
-            "ages and temperatures must be finite numbers",
-            field=field,
-            way_out="Leave a missing reading out",
-        )
-    moments, which = np.unique(t, return_inverse=True)
-    if moments.size == 0:
-        return moments, y
-    return moments, np.bincount(which, y) / np.bincount(which)
 
 
 def _rows(series: HeapSeries) -> tuple[NDArray[np.intp], Floats, Floats]:
@@ -396,22 +317,6 @@ def _linked(table: Floats) -> list[list[int]]:
     return groups
 
 
-def _integral(t: Floats, y: Floats, at: Floats) -> Floats:
-    """Integral of the straight lines through (t, y) from t[0] to *at*, within the readings."""
-    steps = np.concatenate(([0.0], np.cumsum(np.diff(t) * (y[1:] + y[:-1]) / 2)))
-    i = np.clip(np.searchsorted(t, at, side="right") - 1, 0, t.size - 1)
-    here = np.interp(at, t, y)
-    return np.asarray(steps[i] + (at - t[i]) * (here + y[i]) / 2)
-
-
-def _same_hour(t: Floats) -> bool:
-    """Whether all moments lie within an hour of one time of day."""
-    angle = 2 * np.pi * (t % 1)
-    centre = math.atan2(float(np.sin(angle).sum()), float(np.cos(angle).sum()))
-    off = np.abs((angle - centre + np.pi) % (2 * np.pi) - np.pi)
-    return bool((off <= 2 * np.pi * _SAME_HOUR_D + 1e-9).all())
-
-
 def _checked_window(window: tuple[float, float]) -> tuple[float, float]:
     low, high = float(window[0]), float(window[1])
     if not (math.isfinite(low) and math.isfinite(high) and low < high):
@@ -437,13 +342,4 @@ def _missing(heap: str, low: float, high: float, why: str) -> NotEnoughError:
         f"heap {heap} does not cover day {low:g} to day {high:g}: it {why}",
         field="window",
         way_out="Read on until every heap covers it, or leave the heap out and say so",
-    )
-
-
-def _no_air(heap: str, age: float | None, memory_d: float) -> NotEnoughError:
-    when = "" if age is None else f" in the {memory_d:g} days up to day {age:.1f}"
-    return NotEnoughError(
-        f"air: there is no air reading for heap {heap}{when}, so degrees above air are not known",
-        field="air_temp_c",
-        way_out="Enter the air of those rounds, or bring in a nearby weather record",
     )

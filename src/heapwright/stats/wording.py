@@ -21,8 +21,8 @@ class Words:
     """What a sentence needs to know about one comparison.
 
     outcome; way, control : on screen; way_heaps, control_heaps : names; doing : what was done, as
-    a noun ("turning"), or ""; matters : in the unit of the outcome; s0_c : assumed spread [C];
-    end_date : set if it has not come; shown_in : C or F.
+    a noun ("turning"), or ""; matters : in the unit of the outcome, or None; s0_c : assumed
+    spread [C]; end_date : set if it has not come; shown_in : C or F.
     """
 
     outcome: Outcome
@@ -31,7 +31,7 @@ class Words:
     way_heaps: tuple[str, ...]
     control_heaps: tuple[str, ...]
     doing: str
-    matters: float
+    matters: float | None
     s0_c: float
     end_date: str | None = None
     shown_in: str = "C"
@@ -88,7 +88,8 @@ that turning did it.'
         return _single(words, claim, seen, interval)
     if interval is None:
         return f"{seen}. That cannot be told from heaps that merely differ."
-    return f"{seen} (95 % range {_range(words, estimate, interval)}): {_verdict(words, claim, interval)}."
+    reach = _range(words, estimate, interval)
+    return f"{seen} (95 % range {reach}): {_verdict(words, claim, interval)}."
 
 
 def _named(way: str, heaps: tuple[str, ...], words: Words) -> str:
@@ -115,7 +116,10 @@ def _single(words: Words, claim: str, seen: str, interval: Interval | None) -> s
             f"standard deviation is {spread}, as assumed: it leans that way, but {who} can never "
             f"show that {did} did it."
         )
-    return f"{seen}. Heaps treated alike can differ by {reach}, so this does not show that {did} did it."
+    return (
+        f"{seen}. Heaps treated alike can differ by {reach}, so this does not show that {did} "
+        "did it."
+    )
 
 
 def _range(words: Words, estimate: float, interval: Interval) -> str:
@@ -135,6 +139,8 @@ def _end(words: Words, value: float) -> str:
 
 
 def _verdict(words: Words, claim: str, interval: Interval) -> str:
+    if words.matters is None:
+        return _verdict_alone(claim)
     line = words.outcome.amount(words.matters, shown_in=words.shown_in)
     practice = f"the {line} that would change practice"
     if claim == claims.ENOUGH:
@@ -146,6 +152,15 @@ def _verdict(words: Words, claim: str, interval: Interval) -> str:
         return f"a real difference, perhaps too small to matter: it may fall short of {practice}"
     if claim == claims.TOO_SMALL:
         return f"too small to matter, as all of it lies below {practice}"
+    if claim == claims.LEANS:
+        return "it leans that way, but heaps that merely differ could still do this"
+    return "cannot tell this from heaps that merely differ"
+
+
+def _verdict_alone(claim: str) -> str:
+    """The verdict where nobody fixed beforehand how much would matter."""
+    if claim == claims.REAL:
+        return "a real difference; how much would matter was not fixed beforehand"
     if claim == claims.LEANS:
         return "it leans that way, but heaps that merely differ could still do this"
     return "cannot tell this from heaps that merely differ"

@@ -313,6 +313,19 @@ class Book:
         self, rounds: Sequence[Round], trials: dict[str, str], *, now: datetime, link: Connection
     ) -> None:
         known = self._known(tables.round_, [r.id for r in rounds], link)
+        for walk in rounds:
+            other = known.get(walk.id)
+            if other is not None and (
+                other["trial"] != trials[walk.trial]
+                or other["low"] != walk.when.low.replace(microsecond=0)
+                or other["high"] != walk.when.high.replace(microsecond=0)
+            ):
+                raise ConflictError(
+                    "this id already stands for another round",
+                    field="id",
+                    value=walk.id,
+                    way_out="Use a new id for another round",
+                )
         fresh = {
             r.id: {
                 "id": r.id,
@@ -385,7 +398,7 @@ class Book:
                 query = query.where(table.c.action != "withdrawn")
             if heap is not None and kind != "weather":
                 query = query.where(sa.func.lower(tables.heap.c.name) == heap.strip().lower())
-            return [rows.from_row(kind, row) for row in link.execute(query).mappings()]
+            return [rows.from_row(kind, dict(row)) for row in link.execute(query).mappings()]
 
     def history(self, trial: str, *, id: str | None = None) -> list[Entry]:
         """Every version of every entry of a trial (or of one chain), in order of recording."""
@@ -398,7 +411,7 @@ class Book:
                     roots = sa.select(table.c.root).where(table.c.id.startswith(id))
                     query = query.where(table.c.root.in_(roots))
                 query = query.order_by(table.c.low, table.c.root, table.c.version)
-                out += [rows.from_row(kind, row) for row in link.execute(query).mappings()]
+                out += [rows.from_row(kind, dict(row)) for row in link.execute(query).mappings()]
         return out
 
     def find(self, trial: str, id: str) -> Entry:

@@ -35,7 +35,8 @@ _OWN: dict[str, tuple[type[Any], tuple[str, ...]]] = {
     "sample": (Sample, ("quantity", "value", "typed", "typed_unit", "part", "method", "basis")),
     "weather": (Weather, ("quantity", "value", "typed", "typed_unit", "round")),
 }
-_NOT_CONTENT = {"recorded", "source", "trial_name", "heap_name"}
+# The words a time was given in are not content: "yesterday 7:10" and its date say the same.
+_NOT_CONTENT = {"recorded", "source", "typed_when", "trial_name", "heap_name"}
 
 
 def to_row(entry: Entry, *, trial: str, heaps: Mapping[str, str], now: datetime) -> dict[str, Any]:
