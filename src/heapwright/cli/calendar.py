@@ -99,7 +99,8 @@ def today(
     if answer.soon:
         say()
         say("Coming")
-        for item in answer.soon:
+        next_ones = {(i.kind, i.heaps): i for i in reversed(answer.soon)}
+        for item in [i for i in answer.soon if i in next_ones.values()]:
             say(f"  {item.state}: {item.title}; skipping costs {item.tasks[0].skipping_short}")
     if answer.missed:
         say()

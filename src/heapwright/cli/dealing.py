@@ -68,7 +68,7 @@ def deal(
 
 def _scores(text: str | None, file: Path | None) -> list[float]:
     from heapwright.errors import InputError
-    from heapwright.services.deal import parse_scores, read_scores
+    from heapwright.services.scores import parse_scores, read_scores
 
     if text is not None and file is not None:
         raise InputError(
@@ -91,7 +91,7 @@ def _scores(text: str | None, file: Path | None) -> list[float]:
 
 def _next(text: str | None) -> float | None:
     from heapwright.errors import InputError
-    from heapwright.services.deal import parse_scores
+    from heapwright.services.scores import parse_scores
 
     if text is None:
         return None

@@ -7,6 +7,7 @@ asked there; otherwise they are printed, nothing is written, and the exit code i
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
@@ -98,10 +99,31 @@ def _asked(act: Callable[[dict[str, str]], T], answers: list[str] | None) -> T:
             return act(known)
         except QuestionError as error:
             if not is_terminal():
-                raise
+                _print_questions(error)
+                raise typer.Exit(error.exit_code) from None
             for question in error.questions:
                 say(str(question))
                 known[question.key] = typer.prompt(question.key, default=question.default)
+
+
+def _print_questions(error: QuestionError) -> None:
+    """All open questions on standard error, one a line, with the way to answer."""
+    count = len(error.questions)
+    lines = [
+        f"heapwright: nothing was written; {count} question{'s' if count != 1 else ''} first:",
+        *(f"  {question}" for question in error.questions),
+        "Answer with --answer key=value for each.",
+    ]
+    if any(question.key.startswith("column.") for question in error.questions):
+        from heapwright.exchange.roles import SIMPLE
+
+        lines += [
+            "--answer columns=suggested takes every suggested column, columns=named ignores those "
+            "that no answer names.",
+            f"A column is one of {', '.join(SIMPLE)}, reading:HEAP/SPOT, or a quantity with its "
+            "unit, such as carbon_dm:% or mass_kg:kg@compost net.",
+        ]
+    sys.stderr.write("\n".join(lines) + "\n")
 
 
 def _shown(logged: Logged, json_: bool, sentence: str) -> None:
@@ -204,7 +226,7 @@ def _event(
     minutes: str | None, flow: str | None, who: str, note: str, id_: str | None, new: bool,
     book: str | None, json_: bool,
 ) -> None:  # fmt: skip
-    from heapwright.services.doings import log_event
+    from heapwright.services.doings import event_kind, log_event
     from heapwright.services.settings import now, open_book
 
     with open_book(book, create=new) as opened:
@@ -216,7 +238,7 @@ def _event(
     vague = (
         "" if first.when.exact else f" between {first.when.low:%d %b} and {first.when.high:%d %b}"
     )
-    _shown(logged, json_, f"{', '.join(e.heap for e in logged.entries)} {what}{vague}")
+    _shown(logged, json_, f"{', '.join(e.heap for e in logged.entries)} {first.what}{vague}")
 
 
 @log_app.command("turned")
@@ -404,7 +426,7 @@ def history(
             for r in rows
         ],
     )
-    say(f"{len(rows)} rows; times in UTC. Nothing is ever deleted: old rows stay and do not count.")
+    say(f"{len(rows)} rows, times in UTC. Nothing is ever deleted: old rows stay, uncounted.")
 
 
 def _when_words(entry: Any) -> str:

@@ -9,6 +9,9 @@ import sys
 
 import typer
 
+from heapwright.cli.calendar import calendar, today
+from heapwright.cli.dealing import deal
+from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
 from heapwright.cli.starting import start
 from heapwright.errors import HeapwrightError
@@ -42,7 +45,8 @@ def main(
     """Plan, log, understand and honestly compare compost heaps."""
 
 
-app.command()(start)
+for _command in (start, mix, water, size, barrow, deal, calendar, today):
+    app.command()(_command)
 app.add_typer(plan_app, name="plan")
 
 

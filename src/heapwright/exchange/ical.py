@@ -16,7 +16,7 @@ from typing import Any
 from heapwright.domain.trial import Trial
 from heapwright.domain.when import local_zone
 from heapwright.errors import InputError
-from heapwright.planning.calendar import Task
+from heapwright.planning.task import Task
 
 __all__ = ["calendar_ics", "task_uid"]
 

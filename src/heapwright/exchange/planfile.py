@@ -291,7 +291,8 @@ class _Builder(PlanTables):
         basis = self.get("ingredient", "basis", index=index) or "wet"
         own: dict[str, Measured] = {}
         for key, name in _OVERRIDES.items():
-            value = self.get("ingredient", key, index=index)
+            reads = "moisture_db" if key == "moisture" and basis == "dry" else ""
+            value = self.get("ingredient", key, index=index, reads=reads)
             if value is not None:
                 own[name] = Measured(
                     value, method=method, basis=basis if key == "moisture" else "dry"

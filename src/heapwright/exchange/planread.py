@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any, NoReturn
 
@@ -102,8 +103,8 @@ class PlanTables:
         content = self.raw.get(table, [])
         return content if isinstance(content, list) else [content]
 
-    def get(self, table: str, key: str, *, index: int = 0) -> Any:
-        """The value of a key as its declaration reads it; None when it is not there."""
+    def get(self, table: str, key: str, *, index: int = 0, reads: str = "") -> Any:
+        """The value of a key as its declaration (or *reads*) says; None when it is not there."""
         rows = self.rows(table)
         if index >= len(rows) or key not in rows[index]:
             return None
@@ -111,7 +112,7 @@ class PlanTables:
         assert declared is not None
         value = rows[index][key]
         try:
-            return self._read(declared, value)
+            return self._read(replace(declared, reads=reads) if reads else declared, value)
         except HeapwrightError as error:
             raise PlanError(
                 error.what,

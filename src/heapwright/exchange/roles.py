@@ -178,7 +178,7 @@ def _usual(key: str) -> str:
 
 
 def _channel(words: str, unit: str, heaps: Sequence[str], spots: Sequence[str]) -> Guess | None:
-    """A column of readings of one spot: ``A core``, ``core A``, or ``core`` beside a heap column."""
+    """A column of readings: ``A core``, ``core A``, or a spot beside a column of heaps."""
     names = sorted(heaps, key=len, reverse=True)
     words = re.sub(r"^heap ", "", words)
     bare = re.sub(r" (?:temp|temperature|[cf])$", "", words) if words not in spots else words

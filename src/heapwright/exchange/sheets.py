@@ -117,7 +117,8 @@ def read_sheet(path: Path) -> Sheet:
         ) from None
     table = [(line, row) for line, row in table if any(row)]
     width = _usual_width([row for _, row in table])
-    first = next((i for i, (_, row) in enumerate(table) if len(_filled(row)) >= min(width, 2)), 0)
+    enough = max(2, -(-width * 3 // 5))
+    first = next((i for i, (_, row) in enumerate(table) if len(_filled(row)) >= enough), 0)
     header_line, header = table[first]
     while header and not header[-1]:
         header.pop()

@@ -15,7 +15,15 @@ from typing import Literal
 
 from heapwright.errors import TableError
 
-__all__ = ["Moment", "date_order", "exists_twice", "never_exists", "read_moment", "to_utc"]
+__all__ = [
+    "Moment",
+    "date_order",
+    "exists_twice",
+    "never_exists",
+    "read_moment",
+    "to_utc",
+    "winter_time",
+]
 
 Order = Literal["day-first", "month-first"]
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -147,3 +155,14 @@ def to_utc(local: datetime, zone: tzinfo, *, fold: int = 0) -> datetime:
     if local.tzinfo is not None:
         return local.astimezone(UTC)
     return local.replace(tzinfo=zone, fold=fold).astimezone(UTC)
+
+
+def winter_time(zone: tzinfo, year: int) -> tzinfo:
+    """A clock that stays at the winter time of *zone* all year, as many loggers do.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> winter_time(ZoneInfo("Europe/Paris"), 2026).utcoffset(None)
+    datetime.timedelta(seconds=3600)
+    """
+    offsets = [datetime(year, month, 1, tzinfo=zone).utcoffset() for month in (1, 7)]
+    return timezone(min(o for o in offsets if o is not None))

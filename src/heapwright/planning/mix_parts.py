@@ -30,6 +30,8 @@ Floats = NDArray[np.float64]
 
 _Z95 = 1.6448536269514722
 _Z_END = 2.5
+_WETTEST = 0.97
+_LEAST_ORGANIC = 0.02
 _BOUNDED = ("moisture_wb", "carbon_dm", "vs_dm", "ash_dm", "lignin_vs")
 
 
@@ -95,6 +97,7 @@ def look_up(ingredient: Ingredient) -> Part:
     ):
         known[key] = _own(ingredient, key, known) or _table(row, key, spread)
     known["vs_dm"] = _volatile(ingredient, row, known)
+    _refuse_empty(ingredient, known)
     known["carbon_dm"] = _carbon(ingredient, row, known)
     known["lignin_vs"] = _own(ingredient, "lignin_vs", known) or _lignin(row, known["vs_dm"])
     ratio = _own(ingredient, "cn_ratio", known)
@@ -154,6 +157,24 @@ def _own(ingredient: Ingredient, key: str, known: Mapping[str, Known]) -> Known 
     day = f", {own.date.isoformat()}" if own.date else ""
     note = f", {own.note}" if own.note else ""
     return Known(key, kept, f"your measurement ({how}{day}{note})", "measured", True, False, said)
+
+
+def _refuse_empty(ingredient: Ingredient, known: Mapping[str, Known]) -> None:
+    """Refuse own measurements that leave no dry matter, organic matter or nitrogen at all."""
+    for key, bad, said, way_out in (
+        ("moisture_wb", known["moisture_wb"].value.typical > _WETTEST, "leaves no dry matter",
+         "Leave plain water out of the ingredients; it is added as litres"),
+        ("nitrogen_dm", known["nitrogen_dm"].value.typical <= 0, "means no nitrogen at all",
+         "Leave it out if it was not measured"),
+        ("vs_dm", known["vs_dm"].value.typical < _LEAST_ORGANIC, "leaves no organic matter",
+         "Leave soil and stones out of the ingredients"),
+    ):  # fmt: skip
+        if bad:
+            raise QuantityError(
+                f"{show(known[key].value.typical, key)} {said}",
+                field=f"{ingredient.name}, {key}",
+                way_out=way_out,
+            )
 
 
 def _table(row: Feedstock, key: str, spread: float | None) -> Known:

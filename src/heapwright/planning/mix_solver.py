@@ -91,6 +91,8 @@ def solve_mix(
     True
     """
     stock = _stock(available, goal_cn_ratio, goal_moisture_wb, product is not None, rng)
+    if float(stock.mass.sum()) <= 0:
+        raise ImpossibleError("all amounts are nought", field="mix", way_out="Give an amount")
     answer = _programme(stock)
     if answer is None:
         raise _conflict(stock, [part.name for part in available.ingredients])
@@ -287,6 +289,12 @@ def _conflict(stock: _Stock, names: list[str]) -> ImpossibleError:
             way_out="Add something dry, such as straw, dry leaves or cardboard",
         )
     driest = _driest(stock, cn=True)
+    if driest <= m_high:
+        return ImpossibleError(
+            f"no amounts of {listed} were found that meet both goals",
+            field="goals",
+            way_out="Widen one of the two goals a little",
+        )
     lowest, highest = _cn_reach(stock, moisture=True)
     if lowest > cn_high:
         reach = f"at {_goal(stock.moisture, 'moisture_wb')} moisture the lowest C:N is {lowest:.3g}"

@@ -110,7 +110,8 @@ def nitrogen_plan(
     share = value("mixing", "fertiliser_share").ranged
     total = share.scaled(max(0.0, full_sum_kg))
     limit = value("mixing", "first_dose_kg_m3").value * volume_m3
-    left, doses = total.typical, []
+    doses: list[Dose] = []
+    left = total.typical
     while left > _SMALLEST_KG and limit > 0:
         part = min(left, limit)
         doses.append(_dose(part, product, "at building" if not doses else _LATER))

@@ -16,7 +16,7 @@ from heapwright.domain.entries import Entry, Event, Reading, Sample
 from heapwright.domain.when import When
 from heapwright.errors import QuantityError
 from heapwright.planning import workwords as words
-from heapwright.planning.calendar import TASK_KINDS, Task
+from heapwright.planning.task import TASK_KINDS, Task
 from heapwright.units import Ranged, quantity
 
 __all__ = ["Due", "Today", "side_by_side", "today_list"]
@@ -143,7 +143,10 @@ def today_list(
     due = sorted(_grouped(due), key=_by_cost)
     if minutes is not None:
         due = _fitted(due, minutes)
-    missed = _latest(_grouped(missed), ended=any(i.kind == "end date" for i in due))
+    ended = any(i.kind == "end date" for i in due)
+    if ended:
+        due = [i for i in due if i.kind in ("end date", "final measures")]
+    missed = _latest(_grouped(missed), ended=ended)
     answer = Today(local, tuple(due), tuple(_grouped(soon)), tuple(missed), minutes, "")
     later = [i for i in left if i.due > today]
     return replace(answer, sentence=_sentence(answer, later, tasks))
@@ -189,6 +192,8 @@ def _occasions(
         elif isinstance(entry, Event):
             if entry.what in _DONE_BY:
                 note(_DONE_BY[entry.what], entry.heap, entry.when)
+                if entry.what == "vent pulled":  # nothing is left to be opened
+                    note("open pipes", entry.heap, entry.when)
             elif entry.what == "watered":
                 note("water check", entry.heap, entry.when)
             elif entry.what == "photo":
@@ -327,17 +332,17 @@ def _fitted(items: Sequence[Due], minutes: float) -> list[Due]:
         short = task.short_minutes
         if need <= rest:
             rest -= need
-            why = f"about {need:.0f} of your {minutes:g} minutes; {rest:.0f} are left"
+            why = f"about {need:.0f} of your {minutes:g} min; {rest:.0f} min are left"
             out.append(replace(item, fits=True, why=why))
         elif short is not None and short.typical <= rest:
             rest -= short.typical
             why = (
-                f"all of it takes about {need:.0f} minutes; {task.short_way}, takes about "
-                f"{short.typical:.0f}"
+                f"all of it takes about {need:.0f} min; {task.short_way}, takes about "
+                f"{short.typical:.0f} min"
             )
             out.append(replace(item, fits=True, minutes=short, why=why))
         else:
-            why = f"takes about {need:.0f} minutes and {rest:.0f} are left"
+            why = f"takes about {need:.0f} min and {rest:.0f} min are left"
             if len(item.heaps) > 1 and task.kind == "turn" and need / len(item.heaps) <= rest:
                 why += "; turning only some today would make heaps of one way differ by a day"
             out.append(replace(item, fits=False, why=why))
@@ -390,12 +395,12 @@ def _due_words(answer: Today) -> str:
     fitting = [i for i in answer.due if i.fits is not False]
     if not fitting:
         return (
-            f"Nothing that is due fits into {answer.minutes:g} minutes; the shortest takes about "
-            f"{min(i.minutes.typical for i in answer.due):.0f}."
+            f"Nothing that is due fits into the {answer.minutes:g} min you have; the shortest "
+            f"takes about {min(i.minutes.typical for i in answer.due):.0f} min."
         )
     titles = "; ".join(_lower_first(i.title) for i in fitting)
     total = sum(i.minutes.typical for i in fitting)
-    text = f"To do: {titles}. About {total:.0f} minutes."
+    text = f"To do: {titles}. About {total:.0f} min."
     light = all(i.tasks[0].skipping_short == "almost nothing" for i in answer.due)
     return text + (" Skipping it costs almost nothing." if light else "")
 

@@ -12,7 +12,9 @@ from typing import Any
 
 from heapwright.reports.figures import spread_labels
 from heapwright.reports.model import BarChart, Intervals, Values
-from heapwright.reports.style import FAINT, GRID, INK, NARROW_PX, SOFT, WIDE_PX, drawing, hues
+from heapwright.reports.style import (
+    FAINT, GRID, INK, NARROW_PX, PAPER, SOFT, WIDE_PX, drawing, hues,
+)  # fmt: skip
 from heapwright.reports.svg import Canvas, to_svg
 
 __all__ = ["bars_figure", "intervals_figure", "values_figure"]
@@ -47,8 +49,9 @@ def intervals_figure(ranges: Intervals, *, prefix: str, wide: bool = True) -> st
                 fontweight="bold",
             )  # fmt: skip
             ax.annotate(
-                row.said, (1, y + 16), xycoords=("axes fraction", "data"), fontsize=12, ha="right"
-            )
+                row.said, (1, y + 16), xycoords=("axes fraction", "data"), fontsize=12, ha="right",
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 2, "alpha": 0.85},
+            )  # fmt: skip
             at = y + 34
             ax.plot([row.low, row.high], [at, at], color=INK, linewidth=3, solid_capstyle="butt")
             ax.plot([row.low, row.low], [at - 6, at + 6], color=INK, linewidth=1.5)
@@ -130,7 +133,7 @@ def values_figure(values: Values, *, control: str | None, prefix: str, wide: boo
                 fontweight="bold",
             )  # fmt: skip
             mean = math.fsum(v for _, v in heaps) / len(heaps)
-            ax.plot([mean, mean], [at - 11, at + 11], color=INK, linewidth=1.4)
+            ax.plot([mean, mean], [at - 10, at + 8], color=INK, linewidth=1.4)
             ax.plot(
                 [v for _, v in heaps], [at] * len(heaps), "o", color=hue[way], markersize=9,
                 markeredgecolor="white", linestyle="none",

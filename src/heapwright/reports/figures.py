@@ -12,7 +12,7 @@ import math
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from heapwright.reports.model import Curves, HeapCurve
@@ -23,6 +23,7 @@ from heapwright.reports.style import (
     LINES,
     MARKERS,
     NARROW_PX,
+    PAPER,
     SOFT,
     WIDE_PX,
     drawing,
@@ -41,6 +42,9 @@ _MARKS = {
     "heap lost": "x", "pipes opened": "o", "pipes plugged": "X", "pipes pulled": "v",
 }  # fmt: skip
 _LETTER_PX = 13
+#: Days between ticks that read well, for ages and for dates.
+_AGE_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
+_DATE_STEPS = (1, 2, 7, 14, 28, 56, 91, 182, 364, 1000)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +122,9 @@ def _frame(ways: int, kinds: Sequence[str], wide: bool) -> _Frame:
     columns = 1 if not wide else ways if ways <= 3 else 2 if ways == 4 else 3
     width = WIDE_PX if wide else NARROW_PX
     left = max([44.0, *[6.4 * len(k) + 16 for k in kinds]])
-    right, gap = 10, 26
+    right, gap = 24, 30
     panel = (width - left - right - (columns - 1) * gap) / columns
-    height = (250.0 if columns > 1 else 280.0) if wide else 190.0
+    height = (225.0 if columns > 1 else 260.0) if wide else 190.0
     return _Frame(columns, width, left, panel, height, gap, len(kinds) * _ROW_PX)
 
 
@@ -165,7 +169,6 @@ def _panel(
     named = ", ".join(h.name for h in heaps)
     title = f"{way} ({named})" if way else named
     canvas.text(left, top + 18, title, fontsize=14, fontweight="bold")
-    canvas.text(left, top + 18 + 7, "", fontsize=1)
     _air(ax, curves, heaps[0], scale)
     others = [h for h in curves.heaps if h.way == curves.control and way != curves.control]
     ends = []
@@ -195,7 +198,7 @@ def _heap(ax: Any, heap: HeapCurve, rank: int, scale: _Scale) -> None:
     for run, gap in _runs(xs):
         part = slice(run[0], run[-1] + 1)
         how: dict[str, Any] = (
-            {"color": FAINT, "linewidth": 1.0, "linestyle": (0, (1, 3))}
+            {"color": hue, "linewidth": 1.2, "linestyle": (0, (1, 2.5))}
             if gap
             else {"color": hue, "linewidth": 2.2, "linestyle": style}
         )
@@ -313,20 +316,20 @@ def _axes(
     ax.yaxis.set_major_locator(MultipleLocator(20 if curves.unit == "F" else 10))
     ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:.0f}"))
     days = scale.x[1] - scale.x[0]
-    step = _step(days, max(2, int(frame.panel_width / 62)))
+    ages = _step(days, frame.panel_width / 30, _AGE_STEPS)
+    dates = _step(days, frame.panel_width / 46, _DATE_STEPS)
     day_like = [h.built for h in heaps]
     together = (max(day_like) - min(day_like)).total_seconds() < 86400
     start = _day(heaps[0].built)
     midnight = math.floor(start)
     date_label = FuncFormatter(lambda x, _: _short(x))
     age_label = FuncFormatter(lambda x, _: f"{x:.0f}")
-    ticks = [k * step for k in range(int(scale.x[1] / step) + 2)] if scale.by == "age" else []
+    first_day = math.floor(scale.x[0])
     if scale.by == "age":
-        ax.set_xticks([t for t in ticks if scale.x[0] <= t <= scale.x[1]])
+        ax.set_xticks([k * ages for k in range(int(scale.x[1] / ages) + 1)])
         ax.xaxis.set_major_formatter(age_label)
     else:
-        begin = math.floor(scale.x[0])
-        ax.set_xticks([begin + k * step for k in range(int(days / step) + 1)])
+        ax.set_xticks([first_day + k * dates for k in range(int(days / dates) + 1)])
         ax.xaxis.set_major_formatter(date_label)
     ax.tick_params(axis="x", pad=3, length=3)
     bottom = top + frame.head + frame.panel_height
@@ -337,40 +340,33 @@ def _axes(
             if scale.by == "age"
             else (lambda x: x - start, lambda x: x + start),
         )
-        low = midnight if scale.by == "age" else 0
-        above.set_xticks([low + k * step for k in range(int(days / step) + 1)])
+        above.set_xticks(
+            [midnight + k * dates for k in range(int(days / dates) + 1)]
+            if scale.by == "age"
+            else [k * ages for k in range(int((scale.x[1] - start) / ages) + 1)]
+        )
         above.xaxis.set_major_formatter(date_label if scale.by == "age" else age_label)
         above.tick_params(axis="x", labelsize=11, pad=2, length=3, labelcolor=SOFT)
     if first:
         words = ("day", "date") if scale.by == "age" else ("date", "day")
-        canvas.text(left - 8, bottom + 15, words[0], ha="right", fontsize=11, color=SOFT)
-        if together:
-            canvas.text(
-                left - 8, top + frame.head - 6, words[1], ha="right", fontsize=11, color=SOFT
-            )
+        for word, height in ((words[0], bottom + 15), (words[1], top + frame.head - 6)):
+            if word == words[0] or together:
+                clear = left - (24 if word == "date" else 8)
+                canvas.text(clear, height, word, ha="right", fontsize=11, color=SOFT)
         ax.annotate(
             f"°{curves.unit}", (0, 1), xycoords="axes fraction", xytext=(5, -4), va="top",
             textcoords="offset points", fontsize=11, color=SOFT,
         )  # fmt: skip
 
 
-def _step(days: float, most: int) -> float:
-    """Days between ticks so that at most *most* intervals fit."""
-    for step in (1, 2, 5, 7, 10, 14, 20, 28, 40, 60, 90, 120, 180, 360):
-        if days / step <= most:
-            return float(step)
-    return math.ceil(days / most / 360) * 360.0
+def _step(days: float, most: float, steps: Sequence[int]) -> float:
+    """The first of *steps* [days] of which at most *most* fit into *days*."""
+    return float(next((s for s in steps if days / s <= most), steps[-1]))
 
 
 def _short(day: float) -> str:
-    moment = datetime.fromtimestamp(round(day) * 86400, tz=None) if False else _date(day)
+    moment = datetime(1970, 1, 1) + timedelta(days=round(day, 3))
     return f"{moment.day} {moment:%b}"
-
-
-def _date(day: float) -> datetime:
-    from datetime import timedelta
-
-    return datetime(1970, 1, 1) + timedelta(days=round(day, 3))
 
 
 def _strip(
@@ -404,7 +400,8 @@ def _strip(
             if len(names) < len(heaps):
                 ax.annotate(
                     " ".join(names), ((low + high) / 2, row), xytext=(5, 0), fontsize=11,
-                    textcoords="offset points", va="center", color=INK,
+                    textcoords="offset points", va="center", color=INK, zorder=5,
+                    bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1},
                 )  # fmt: skip
 
 

@@ -144,9 +144,9 @@ class WayLine:
 
 @dataclass(frozen=True, slots=True)
 class ComparisonBlock:
-    """One comparison in full.
+    """One comparison: finding, claim, number of heaps, and how it was reckoned, all as text.
 
-    others : (letter, method, estimate, range) as text; heaps : (way, number of heaps).
+    others : (letter, method, estimate, range) of the other analyses.
     """
 
     way: str
@@ -158,9 +158,6 @@ class ComparisonBlock:
     claim: str
     method: str
     others: tuple[tuple[str, str, str, str], ...]
-    differed: tuple[str, ...]
-    assumptions: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,22 +202,26 @@ class DoneRow:
 
 @dataclass(frozen=True, slots=True)
 class MixLine:
-    """One ingredient: amount and numbers as text, each with True where it is from memory."""
+    """One ingredient: its amount, the row of the table it was read as, how numbers were got."""
 
     name: str
     read_as: str
     amount: str
-    numbers: tuple[tuple[str, str, bool], ...]
     notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class MixBlock:
-    """The mix as planned: whole numbers (name, text), ingredients, what to doubt."""
+    """The mix as planned.
+
+    numbers : (name, text) of the whole mix; rows : (name, one (text, from memory) a line) of the
+    ingredients, in the order of lines; the rest is what to doubt.
+    """
 
     sentence: str
     numbers: tuple[tuple[str, str], ...]
     lines: tuple[MixLine, ...]
+    rows: tuple[tuple[str, tuple[tuple[str, bool], ...]], ...]
     against: tuple[str, ...]
     warnings: tuple[str, ...]
     assumptions: tuple[str, ...]
@@ -240,10 +241,13 @@ class ReportModel:
     finding: tuple[str, ...]
     as_done: tuple[str, ...]
     ways: tuple[WayLine, ...]
+    control: str | None
     locked: tuple[tuple[str, str], ...]
     curves: Curves | None
     curves_said: str
     outcomes: tuple[OutcomeBlock, ...]
+    differed: tuple[tuple[str, tuple[str, ...]], ...]
+    assumed: tuple[str, ...]
     fair_start: str
     not_shown: tuple[str, ...]
     bars: tuple[BarChart, ...]

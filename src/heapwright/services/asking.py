@@ -74,6 +74,12 @@ class Asker:
             return suggested
         return self.check(key, found, choices)
 
+    def forget(self, key: str) -> None:
+        """Drop the answer to *key* and its question, so that it can be asked anew."""
+        self.open = [q for q in self.open if q.key.lower() != key.lower()]
+        self.answers = {k: v for k, v in self.answers.items() if k.lower() != key.lower()}
+        self.remembered = {k: v for k, v in self.remembered.items() if k.lower() != key.lower()}
+
     @staticmethod
     def check(key: str, answer: str, choices: Sequence[str]) -> str:
         """*answer* in the spelling of its choice; raises `EntryError` when it is none."""

@@ -12,7 +12,8 @@ from typing import Any
 from heapwright.domain.trial import Place, Trial
 from heapwright.domain.when import local_zone
 from heapwright.errors import InputError, NotEnoughError
-from heapwright.planning.calendar import Sunrise, Task, work_calendar
+from heapwright.planning.calendar import work_calendar
+from heapwright.planning.task import Sunrise, Task
 from heapwright.planning.today import Due, Today, side_by_side, today_list
 from heapwright.services.plans import with_lots
 from heapwright.services.whichplan import which_plan

@@ -49,7 +49,7 @@ def which_plan(
     """
     path = Path(which) if which else None
     if path is not None and (path.is_file() or path.suffix.lower() == ".toml"):
-        return _from_file(path, book=book, now=now)
+        return _from_file(path, book=book, now=now, entries=entries)
     try:
         with open_book(book, create=False) as opened:
             return _from_book(opened, which, entries=entries)
@@ -76,17 +76,20 @@ def which_plan(
 def _from_book(book: Book, which: str | None, *, entries: bool) -> WhichPlan:
     name = only_trial(book, which)
     stored = stored_plan(book, name)
-    found: list[Entry] = []
-    if entries:
-        for kind in ("event", "sample", "reading"):
-            found += book.current(kind, name)
-    trial = _as_built(stored.trial, [e for e in found if isinstance(e, Event)])
+    found = _entries(book, name) if entries else []
+    trial = _as_built(stored.trial, found)
     return WhichPlan(trial, stored.version, stored.fingerprint, True, False, tuple(found))
 
 
-def _from_file(path: Path, *, book: str | None, now: datetime) -> WhichPlan:
+def _entries(book: Book, trial: str) -> list[Entry]:
+    """Everything that stands now about the heaps of a trial."""
+    return [e for kind in ("event", "sample", "reading") for e in book.current(kind, trial)]
+
+
+def _from_file(path: Path, *, book: str | None, now: datetime, entries: bool) -> WhichPlan:
     trial = read_plan(path, now=now)
     version, locked = 1, False
+    found: list[Entry] = []
     try:
         with open_book(book, create=False) as opened:
             known = {n.lower() for n in opened.trials()}
@@ -98,16 +101,19 @@ def _from_file(path: Path, *, book: str | None, now: datetime) -> WhichPlan:
                 locked = any(
                     v.locked and v.fingerprint == trial.locked.fingerprint for v in versions
                 )
+                found = _entries(opened, trial.name) if entries else []
     except BookError:
         pass
-    return WhichPlan(trial, max(version, 1), trial.locked.fingerprint, locked, True)
+    return WhichPlan(
+        _as_built(trial, found), version, trial.locked.fingerprint, locked, True, tuple(found)
+    )
 
 
-def _as_built(trial: Trial, events: list[Event]) -> Trial:
+def _as_built(trial: Trial, entries: list[Entry]) -> Trial:
     """*trial* with the building times that were logged; they stand before those planned."""
     built: dict[str, datetime] = {}
-    for event in events:
-        if event.what == "built":
-            built.setdefault(event.heap.lower(), event.when.middle)
+    for entry in entries:
+        if isinstance(entry, Event) and entry.what == "built":
+            built.setdefault(entry.heap.lower(), entry.when.middle)
     heaps = tuple(replace(h, built=built.get(h.name.lower(), h.built)) for h in trial.heaps)
     return replace(trial, heaps=heaps)

@@ -122,3 +122,16 @@ def test_a_wrong_line_is_named(
 def test_no_trial_table_is_said(now: datetime) -> None:
     with pytest.raises(PlanError, match=r"needs a \[trial\] table"):
         read_plan_text("[place]\nlatitude = 3\n", now=now)
+
+
+def test_moisture_on_dry_basis_may_pass_one_hundred_per_cent(now: datetime) -> None:
+    text = SMALL + '[[ingredient]]\nname = "chips"\namount = "3 barrows"\n'
+    text += 'moisture = "120 %"\nbasis = "dry"\nmethod = "oven"\n'
+    (chips,) = read_plan_text(text, now=now).ingredients
+    measured = chips.own("moisture_wb")
+    assert measured is not None
+    kept, said = measured.as_kept("moisture_wb")
+    assert kept.typical == pytest.approx(1.2 / 2.2)
+    assert "dry basis" in said
+    with pytest.raises(PlanError, match="must lie within"):
+        read_plan_text(text.replace('"dry"', '"wet"'), now=now)

@@ -125,7 +125,7 @@ def recommended(quantity: str) -> tuple[Recommended, ...]:
     >>> [row.ideal for row in recommended("cn_ratio")][0]
     (25.0, 35.0)
     """
-    rows = raw("ranges").get(quantity, [])
+    rows = raw("ranges").get(quantity, {}).values()
     return tuple(
         Recommended(
             quantity=quantity,

@@ -1,0 +1,105 @@
+"""Commands that answer the question of a trial: findings, report."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json
+
+if TYPE_CHECKING:
+    from heapwright.services.findings import Findings
+    from heapwright.stats.compare import Comparison
+
+__all__ = ["findings", "report"]
+
+TrialArgument = Annotated[
+    str | None, typer.Argument(help="Name of the trial; may be left out when there is only one.")
+]
+
+
+def findings(trial: TrialArgument = None, book: BookOption = None, json_: JsonOption = False) -> None:
+    """Say what a trial shows, what it does not, and everything needed to doubt it; one look."""
+    from heapwright.services.findings import find
+    from heapwright.services.plans import only_trial
+    from heapwright.services.settings import now, open_book
+
+    with open_book(book, create=False) as opened:
+        found = find(opened, only_trial(opened, trial), now=now())
+    if json_:
+        say_json(found.to_json())
+        return
+    _say_findings(found)
+
+
+def report(
+    trial: TrialArgument = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The HTML file; named after the trial if left out.")
+    ] = None,
+    book: BookOption = None,
+) -> None:
+    """Write the report of a trial as one HTML file that needs nothing else; one look."""
+    from heapwright.services.plans import only_trial
+    from heapwright.services.report import file_name, write_report
+    from heapwright.services.settings import now, open_book
+
+    with open_book(book, create=False) as opened:
+        name = only_trial(opened, trial)
+        path = write_report(opened, name, out or Path(file_name(name)), now=now())
+    say(str(path))
+
+
+def _say_findings(found: Findings) -> None:
+    from heapwright.services.report import report_model
+
+    model = report_model(found)
+    say(model.question)
+    if model.invented:
+        say("INVENTED DATA: nobody built these heaps.")
+    say(model.state)
+    say()
+    for sentence in model.finding:
+        say(sentence)
+    if model.as_done:
+        say("As done, which was not as planned:")
+        for sentence in model.as_done:
+            say(f"  {sentence}")
+    for block in model.outcomes:
+        say()
+        say(block.title + (" (this decides)" if block.decides else ""))
+        if block.missing:
+            say(f"  {block.missing}")
+        for comparison in (c for c in found.comparisons if c.outcome == block.key):
+            _say_comparison(comparison)
+    say()
+    say(f"Start: {model.fair_start}")
+    _say_list("Not as planned:", model.deviations or ("nothing that was written down.",))
+    say(f"{model.corrected} {model.looks}")
+    _say_list("", model.warnings)
+    _say_list("Not shown:", model.not_shown)
+
+
+def _say_comparison(comparison: Comparison) -> None:
+    from heapwright.stats.outcomes import outcome
+
+    what = outcome(comparison.outcome)
+    say(f"  {comparison.sentence}")
+    say(f"    claim: {comparison.claim}")
+    for other in comparison.alternatives:
+        low, high = what.signed(other.low), what.signed(other.high)
+        said = f"{what.signed(other.estimate)} ({low} to {high})"
+        say(f"    also: {said}, {other.method}")
+    if comparison.differed:
+        say("    what else differed:")
+        for sentence in comparison.differed:
+            say(f"      {sentence}")
+
+
+def _say_list(title: str, items: tuple[str, ...]) -> None:
+    if title and items:
+        say(title)
+    for item in items:
+        say(f"  {item}")
