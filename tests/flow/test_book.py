@@ -82,7 +82,6 @@ def test_something_that_is_not_a_book_is_left_alone(tmp_path: Path) -> None:
     engine = sa.create_engine(f"sqlite:///{other}")
     with engine.begin() as link:
         link.execute(sa.text("create table birds (name text)"))
-    before = other.read_bytes()
     with pytest.raises(BookError, match="holds something else"):
         Book(other)
     with engine.connect() as link:

@@ -1,52 +1,21 @@
-"""Malformed plans: one clear message, exit code 2, no traceback, and nothing in the book changes."""
+"""Malformed plans: one clear message, exit code 2, no traceback, an unchanged book."""
 
 from __future__ import annotations
 
-import sqlite3
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-from heapwright.cli.main import run
-from heapwright.services.plans import example_plan
+from tests.flow.commands import Command, dump
 from tests.flow.malformed_plans import PLANS
 
-
-def dump(path: Path) -> str:
-    """The whole book as SQL text."""
-    link = sqlite3.connect(path)
-    try:
-        return "\n".join(link.iterdump())
-    finally:
-        link.close()
-
-
-@pytest.fixture
-def command(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., tuple[int, str, str]]:
-    """Run the command in this process: (exit code, standard output, standard error)."""
-
-    def call(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["heapwright", *words])
-        code = 0
-        try:
-            run()
-        except SystemExit as stop:
-            code = int(stop.code or 0)
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return call
+from heapwright.services.plans import example_plan
 
 
 @pytest.mark.parametrize("case", PLANS, ids=lambda c: c[0])
 def test_a_malformed_plan_is_refused_and_the_book_stays_as_it_was(
     case: tuple[str, str, str, str],
     tmp_path: Path,
-    command: Callable[..., tuple[int, str, str]],
+    command: Command,
 ) -> None:
     _, old, new, words = case
     good, bad = tmp_path / "good.toml", tmp_path / "bad.toml"
@@ -77,7 +46,7 @@ def test_a_file_that_is_no_plan(
     name: str,
     content: bytes | str | None,
     tmp_path: Path,
-    command: Callable[..., tuple[int, str, str]],
+    command: Command,
 ) -> None:
     path = tmp_path / name
     if content == "folder":

@@ -20,7 +20,9 @@ TrialArgument = Annotated[
 ]
 
 
-def findings(trial: TrialArgument = None, book: BookOption = None, json_: JsonOption = False) -> None:
+def findings(
+    trial: TrialArgument = None, book: BookOption = None, json_: JsonOption = False
+) -> None:
     """Say what a trial shows, what it does not, and everything needed to doubt it; one look."""
     from heapwright.services.findings import find
     from heapwright.services.plans import only_trial

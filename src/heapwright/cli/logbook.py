@@ -29,7 +29,6 @@ __all__ = [
     "history",
     "import_",
     "log_app",
-    "register",
     "restore",
     "withdraw",
 ]
@@ -235,10 +234,9 @@ def _event(
             flow=flow, who=who, note=note, entry_id=id_, new=new,
         )  # fmt: skip
     first = logged.entries[0]
-    vague = (
-        "" if first.when.exact else f" between {first.when.low:%d %b} and {first.when.high:%d %b}"
-    )
-    _shown(logged, json_, f"{', '.join(e.heap for e in logged.entries)} {first.what}{vague}")
+    vague = "" if first.when.exact else f" ({first.when.typed})"
+    heaps_said = ", ".join(e.heap for e in logged.entries)
+    _shown(logged, json_, f"{heaps_said} {event_kind(what)}{vague}")
 
 
 @log_app.command("turned")
@@ -516,9 +514,8 @@ def exchange(
         return
     a, b = done.heaps
     count = len(done.entries)
-    say(
-        f"Exchanged {a} and {b} in the round of {done.when:%Y-%m-%d %H:%M} UTC: {count} corrections."
-    )
+    moment = f"{done.when:%Y-%m-%d %H:%M} UTC"
+    say(f"Exchanged {a} and {b} in the round of {moment}: {count} corrections.")
 
 
 def _mended(entry: Any, word: str, json_: bool) -> None:
@@ -531,11 +528,3 @@ def _mended(entry: Any, word: str, json_: bool) -> None:
         f"{word}: {describe(entry)}, version {entry.trail.version} of {entry.trail.root[:8]} "
         f"({entry.trail.why}). Id {entry.id[:8]}."
     )
-
-
-def register(app: typer.Typer) -> None:
-    """Add all commands of this module to *app*."""
-    app.add_typer(log_app, name="log")
-    app.command("import")(import_)
-    for command in (history, correct, withdraw, restore, exchange):
-        app.command(command.__name__)(command)

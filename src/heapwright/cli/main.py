@@ -6,11 +6,15 @@ Conventions: modules imported here import nothing heavy at the top, so that ``--
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 
 import typer
 
 from heapwright.cli.calendar import calendar, today
 from heapwright.cli.dealing import deal
+from heapwright.cli.demonstration import demo
+from heapwright.cli.findings import findings, report
+from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
 from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
 from heapwright.cli.starting import start
@@ -45,9 +49,15 @@ def main(
     """Plan, log, understand and honestly compare compost heaps."""
 
 
-for _command in (start, mix, water, size, barrow, deal, calendar, today):
+_COMMANDS: tuple[Callable[..., None], ...] = (
+    start, mix, water, size, barrow, deal, calendar, today, findings, report, history, correct,
+    withdraw, restore, exchange, demo,
+)  # fmt: skip
+for _command in _COMMANDS:
     app.command()(_command)
+app.command("import")(import_)
 app.add_typer(plan_app, name="plan")
+app.add_typer(log_app, name="log")
 
 
 def run() -> None:

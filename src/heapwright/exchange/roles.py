@@ -45,8 +45,10 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "date": ("date", "datum", "read on"),
     "heap": ("heap", "pile", "windrow", "heap name", "bin"),
     "spot": ("spot", "position", "place", "point", "probe position", "where"),
-    "value": ("value", "temp", "temperature", "reading", "temp c", "temp f", "temperature c",
-              "temperature f", "heap temp", "heap temperature", "core temperature"),
+    "value": (
+        "value", "temp", "temperature", "reading", "heap temp", "heap temperature",
+        "core temperature",
+    ),
     "air": ("air", "ambient", "air temp", "ambient temp", "air temperature",
             "ambient temperature", "outside", "outside temp", "shade"),
     "what": ("what", "event", "done", "what was done", "action", "task", "activity"),
@@ -153,12 +155,13 @@ def guess_role(
     simple = _SIMPLE_OF.get(words)
     if simple == "time" and dated:
         return Guess(Role("clock"), sure=True)
+    marked = re.fullmatch(r"(.+) ([cf])", words)
+    if simple is None and marked and _SIMPLE_OF.get(marked[1]) in ("air", "value"):
+        simple, unit = _SIMPLE_OF[marked[1]], unit or marked[2].upper()
     if simple == "air" and not timed:
         return Guess(Role("quantity", "air_temp_c", unit, header.strip().lower()))
     if simple is not None:
         tail = unit if simple in ("value", "air", "litres", "minutes") else ""
-        if simple == "value" and not tail and re.fullmatch(r"temp\w* [cf]", words):
-            tail = words[-1].upper()
         return Guess(Role(simple, unit=tail), sure=words not in ("where", "water", "l"))
     if words in _QUANTITIES:
         key, sure = _QUANTITIES[words]

@@ -187,7 +187,8 @@ def _delimiter(text: str, name: str) -> str:
 
 
 def _usual_width(rows: Sequence[Sequence[str]]) -> int:
-    return Counter(len(row) for row in rows[:300]).most_common(1)[0][0]
+    counts = Counter(len(row) for row in rows[:300])
+    return max(counts, key=lambda width: (counts[width], width))
 
 
 def _filled(row: Sequence[str]) -> list[str]:

@@ -13,8 +13,17 @@ from typing import Any
 from heapwright.reports.figures import spread_labels
 from heapwright.reports.model import BarChart, Intervals, Values
 from heapwright.reports.style import (
-    FAINT, GRID, INK, NARROW_PX, PAPER, SOFT, WIDE_PX, drawing, hues,
-)  # fmt: skip
+    FAINT,
+    GRID,
+    INK,
+    NARROW_PX,
+    PAPER,
+    SOFT,
+    WIDE_PX,
+    drawing,
+    fitted,
+    hues,
+)
 from heapwright.reports.svg import Canvas, to_svg
 
 __all__ = ["bars_figure", "intervals_figure", "values_figure"]
@@ -44,8 +53,9 @@ def intervals_figure(ranges: Intervals, *, prefix: str, wide: bool = True) -> st
         ax.axvline(0, color=INK, linewidth=1)
         y = 0.0
         for row, height in zip(ranges.rows, heights, strict=True):
+            name = fitted(row.name, width - 40 - 7.2 * len(row.said), 13, bold=True)
             ax.annotate(
-                row.name, (0, y + 16), xycoords=("axes fraction", "data"), fontsize=13,
+                name, (0, y + 16), xycoords=("axes fraction", "data"), fontsize=13,
                 fontweight="bold",
             )  # fmt: skip
             ax.annotate(

@@ -13,6 +13,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import Any, Literal
 
 from heapwright.reports.model import Curves, HeapCurve
@@ -27,8 +28,9 @@ from heapwright.reports.style import (
     SOFT,
     WIDE_PX,
     drawing,
+    fitted,
     hues,
-)  # fmt: skip
+)
 from heapwright.reports.svg import Canvas, to_svg
 
 __all__ = ["curves_figure", "spread_labels"]
@@ -42,6 +44,8 @@ _MARKS = {
     "heap lost": "x", "pipes opened": "o", "pipes plugged": "X", "pipes pulled": "v",
 }  # fmt: skip
 _LETTER_PX = 13
+#: Longer names of heaps are cut at the end of a line.
+_NAME_LETTERS = 7
 #: Days between ticks that read well, for ages and for dates.
 _AGE_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 _DATE_STEPS = (1, 2, 7, 14, 28, 56, 91, 182, 364, 1000)
@@ -99,7 +103,7 @@ def curves_figure(curves: Curves, *, by: By, prefix: str, wide: bool = True) -> 
     """
     ways = [w for w in curves.ways if any(h.way == w for h in curves.heaps)]
     kinds = tuple(dict.fromkeys(m.what for h in curves.heaps for m in h.marks))
-    frame = _frame(len(ways), kinds, wide)
+    frame = _frame(len(ways), kinds, max(len(h.name) for h in curves.heaps), wide)
     scale = _Scale(by, _x_range(curves, by), _y_range(curves), kinds, hues(ways, curves.control))
     rows = math.ceil(len(ways) / frame.columns)
     with drawing(prefix):
@@ -118,13 +122,14 @@ def curves_figure(curves: Curves, *, by: By, prefix: str, wide: bool = True) -> 
         )  # fmt: skip
 
 
-def _frame(ways: int, kinds: Sequence[str], wide: bool) -> _Frame:
+def _frame(ways: int, kinds: Sequence[str], name: int, wide: bool) -> _Frame:
     columns = 1 if not wide else ways if ways <= 3 else 2 if ways == 4 else 3
     width = WIDE_PX if wide else NARROW_PX
     left = max([44.0, *[6.4 * len(k) + 16 for k in kinds]])
-    right, gap = 24, 30
+    right = 14.0 + 8 * min(name, _NAME_LETTERS)
+    gap = right + 6
     panel = (width - left - right - (columns - 1) * gap) / columns
-    height = (225.0 if columns > 1 else 260.0) if wide else 190.0
+    height = (215.0 if columns > 1 else 250.0) if wide else 190.0
     return _Frame(columns, width, left, panel, height, gap, len(kinds) * _ROW_PX)
 
 
@@ -149,7 +154,9 @@ def _y_range(curves: Curves) -> tuple[float, float]:
     inside += [t for h in curves.heaps for _, temps in h.spots.values() for t in temps]
     air = list(curves.air.temp) if curves.air else []
     low = 0.0 if curves.unit == "C" else 30.0
-    return min(low, math.floor(min(inside + air) / 10) * 10), math.ceil(max(inside) / 10) * 10.0
+    return min(low, math.floor(min(inside + air) / 10) * 10), math.ceil(
+        (max(inside) + 1) / 10
+    ) * 10.0
 
 
 def _panel(
@@ -168,6 +175,8 @@ def _panel(
     ax.set_ylim(*scale.y)
     named = ", ".join(h.name for h in heaps)
     title = f"{way} ({named})" if way else named
+    room = frame.panel_width + frame.gap - 8
+    title = fitted(title, room, 14, bold=True)
     canvas.text(left, top + 18, title, fontsize=14, fontweight="bold")
     _air(ax, curves, heaps[0], scale)
     others = [h for h in curves.heaps if h.way == curves.control and way != curves.control]
@@ -213,7 +222,7 @@ def _heap(ax: Any, heap: HeapCurve, rank: int, scale: _Scale) -> None:
 
 def _runs(xs: Sequence[float]) -> list[tuple[list[int], bool]]:
     """Stretches of rounds to join, and the gaps between them: (indices, is a gap)."""
-    steps = [b - a for a, b in zip(xs, xs[1:], strict=False)]
+    steps = [b - a for a, b in pairwise(xs)]
     if len(steps) < 3:
         return [(list(range(len(xs))), False)]
     usual = statistics.median(steps)
@@ -292,8 +301,9 @@ def _ends(ax: Any, ends: list[tuple[float, float, str, bool]], frame: _Frame) ->
                 [x + 4 * pad, edge + 7 * pad], [y, height], color=FAINT, linewidth=0.6,
                 clip_on=False, zorder=2,
             )  # fmt: skip
+        short = fitted(name, _NAME_LETTERS * 12 * 0.66, 12, bold=True)
         ax.annotate(
-            name, (edge, height), xytext=(8, 0), textcoords="offset points", va="center",
+            short, (edge, height), xytext=(8, 0), textcoords="offset points", va="center",
             fontsize=12, fontweight="bold" if own else "normal", color=INK if own else SOFT,
             annotation_clip=False, zorder=6,
         )  # fmt: skip
@@ -308,55 +318,63 @@ def _axes(
     scale: _Scale,
     place: tuple[float, float, bool],
 ) -> None:
+    """Age and date, one below and one above where the heaps were built together; degrees left."""
     from matplotlib.ticker import FuncFormatter, MultipleLocator
 
-    left, top, first = place
     ax.set_axisbelow(True)
     ax.grid(axis="y", color=GRID, linewidth=0.8)
     ax.yaxis.set_major_locator(MultipleLocator(20 if curves.unit == "F" else 10))
     ax.yaxis.set_major_formatter(FuncFormatter(lambda y, _: f"{y:.0f}"))
     days = scale.x[1] - scale.x[0]
-    ages = _step(days, frame.panel_width / 30, _AGE_STEPS)
-    dates = _step(days, frame.panel_width / 46, _DATE_STEPS)
-    day_like = [h.built for h in heaps]
-    together = (max(day_like) - min(day_like)).total_seconds() < 86400
-    start = _day(heaps[0].built)
-    midnight = math.floor(start)
-    date_label = FuncFormatter(lambda x, _: _short(x))
-    age_label = FuncFormatter(lambda x, _: f"{x:.0f}")
-    first_day = math.floor(scale.x[0])
-    if scale.by == "age":
-        ax.set_xticks([k * ages for k in range(int(scale.x[1] / ages) + 1)])
-        ax.xaxis.set_major_formatter(age_label)
-    else:
-        ax.set_xticks([first_day + k * dates for k in range(int(days / dates) + 1)])
-        ax.xaxis.set_major_formatter(date_label)
+    age_step = _step(days, frame.panel_width / 30, _AGE_STEPS)
+    date_step = _step(days, frame.panel_width / (64 if frame.columns > 1 else 46), _DATE_STEPS)
+    # A date at the very edge would run into the first date of the next panel.
+    reach = days * (1 - 22 / frame.panel_width if frame.columns > 1 else 1)
+    ages = [k * age_step for k in range(int(days / age_step) + 1)]
+    dates = [k * date_step for k in range(int(reach / date_step) + 1)]
+    built = [h.built for h in heaps]
+    together = (max(built) - min(built)).total_seconds() < 86400
+    by_age = scale.by == "age"
+    age_words = FuncFormatter(lambda x, _: f"{x:.0f}")
+    date_words = FuncFormatter(lambda x, _: _short(x))
+    zero = math.floor(scale.x[0]) if not by_age else 0
+    ax.set_xticks(ages if by_age else [zero + d for d in dates])
+    ax.xaxis.set_major_formatter(age_words if by_age else date_words)
     ax.tick_params(axis="x", pad=3, length=3)
-    bottom = top + frame.head + frame.panel_height
     if together:
-        above = ax.secondary_xaxis(
-            "top",
-            functions=(lambda x: x + midnight, lambda x: x - midnight)
-            if scale.by == "age"
-            else (lambda x: x - start, lambda x: x + start),
-        )
-        above.set_xticks(
-            [midnight + k * dates for k in range(int(days / dates) + 1)]
-            if scale.by == "age"
-            else [k * ages for k in range(int((scale.x[1] - start) / ages) + 1)]
-        )
-        above.xaxis.set_major_formatter(date_label if scale.by == "age" else age_label)
+        start = _day(built[0])
+        shift = math.floor(start) if by_age else -start
+        above = ax.secondary_xaxis("top", functions=(lambda x: x + shift, lambda x: x - shift))
+        most = scale.x[1] - start
+        above.set_xticks([shift + d for d in dates] if by_age else [a for a in ages if a <= most])
+        above.xaxis.set_major_formatter(date_words if by_age else age_words)
         above.tick_params(axis="x", labelsize=11, pad=2, length=3, labelcolor=SOFT)
-    if first:
-        words = ("day", "date") if scale.by == "age" else ("date", "day")
-        for word, height in ((words[0], bottom + 15), (words[1], top + frame.head - 6)):
-            if word == words[0] or together:
-                clear = left - (24 if word == "date" else 8)
-                canvas.text(clear, height, word, ha="right", fontsize=11, color=SOFT)
-        ax.annotate(
-            f"°{curves.unit}", (0, 1), xycoords="axes fraction", xytext=(5, -4), va="top",
-            textcoords="offset points", fontsize=11, color=SOFT,
-        )  # fmt: skip
+    if place[2]:
+        _axis_words(canvas, frame, ax, f"°{curves.unit}", place, by_age, together)
+
+
+def _axis_words(
+    canvas: Canvas,
+    frame: _Frame,
+    ax: Any,
+    degrees: str,
+    place: tuple[float, float, bool],
+    by_age: bool,
+    together: bool,
+) -> None:
+    """The words "day" and "date" beside their ticks, and the unit of the temperatures."""
+    left, top, _ = place
+    heights = {"below": top + frame.head + frame.panel_height + 15, "above": top + frame.head - 6}
+    for word, where in (("day", "below"), ("date", "above")):
+        if not by_age:
+            where = "above" if where == "below" else "below"
+        if where == "below" or together:
+            clear = left - (24 if word == "date" else 8)
+            canvas.text(clear, heights[where], word, ha="right", fontsize=11, color=SOFT)
+    ax.annotate(
+        degrees, (0, 1), xycoords="axes fraction", xytext=(5, -4), va="top",
+        textcoords="offset points", fontsize=11, color=SOFT,
+    )  # fmt: skip
 
 
 def _step(days: float, most: float, steps: Sequence[int]) -> float:

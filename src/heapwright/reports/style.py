@@ -13,7 +13,7 @@ from contextlib import contextmanager
 
 __all__ = [
     "FAINT", "GRID", "INK", "LINES", "MARKERS", "NARROW_PX", "PAPER", "SOFT", "WIDE_PX",
-    "drawing", "hues",
+    "drawing", "fitted", "hues",
 ]  # fmt: skip
 
 PAPER, INK, SOFT, FAINT, GRID = "#fdfbf5", "#221c15", "#554c41", "#8d8478", "#ddd6c8"
@@ -38,6 +38,16 @@ def hues(ways: Sequence[str], control: str | None) -> dict[str, str]:
     others = [way for way in ways if way != control]
     found = {way: _HUES[i % len(_HUES)] for i, way in enumerate(others)}
     return {way: found.get(way, _CONTROL) for way in ways}
+
+
+def fitted(text: str, room_px: float, size: float, *, bold: bool = False) -> str:
+    """*text*, cut with an ellipsis where it would be wider than *room_px* at that font size.
+
+    >>> fitted("left alone", 200, 12), fitted("left alone under a fleece", 60, 12)
+    ('left alone', 'left al…')
+    """
+    most = max(int(room_px / (size * (0.66 if bold else 0.62))), 2)
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 @contextmanager

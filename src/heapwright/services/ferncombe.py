@@ -9,6 +9,7 @@ Conventions: the same trial and seed give the same numbers.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 
@@ -67,13 +68,18 @@ def air_c(day: float, rng: np.random.Generator) -> float:
 
 
 def rounds(
-    trial: Trial, *, seed: int, days: int = 60
+    trial: Trial,
+    *,
+    seed: int,
+    days: int = 60,
+    turns: Mapping[str, tuple[float, ...]] | None = None,
 ) -> list[tuple[datetime, dict[str, list[float]], float]]:
     """Every invented round: when, temperatures of every heap in the order of the spots, air.
 
     trial : with lots drawn, a start and spots; seed : of all chance in it; days : how long it
-    ran. A turned heap dips at a turn and is back within two days; a vented heap runs 6 to 9 C
-    cooler than one left alone; heaps treated alike differ with a standard deviation of 4 C.
+    ran; turns : ages [d] at which a heap was really turned, where that was not as planned. A
+    turned heap dips at a turn and is back within two days; a vented heap runs 6 to 9 C cooler than
+    one left alone; heaps treated alike differ with a standard deviation of 4 C.
     """
     rng = np.random.default_rng(seed)
     spots = trial.spots
@@ -87,7 +93,8 @@ def rounds(
         air = round(air_c(day, rng), 0)
         temps = {}
         for heap in trial.heaps:
-            above = _above(trial, heap.way, age) * (1 + deviation[heap.name] / _TYPICAL)
+            ages = (turns or {}).get(heap.name)
+            above = _above(trial, heap.way, age, ages) * (1 + deviation[heap.name] / _TYPICAL)
             noise = rng.normal(0, _NOISE_SD, len(spots))
             temps[heap.name] = [
                 float(round(air + above + offset[heap.name][k] + noise[k], 0))
@@ -97,14 +104,15 @@ def rounds(
     return made
 
 
-def _above(trial: Trial, way: str | None, age: float) -> float:
+def _above(trial: Trial, way: str | None, age: float, turns: tuple[float, ...] | None) -> float:
     above = excess_c(age)
     if way is None:
         return above
     treatment = trial.way(way)
     if treatment.kind == "vented":
         above *= _VENTED
-    for turn in treatment.turn_ages_d(age):
+    planned = treatment.turn_ages_d(age) if turns is None else turns
+    for turn in (t for t in planned if t <= age):
         above *= 1 - _DIP * math.exp(-(age - turn) / _BACK_D)
     return above
 
@@ -119,7 +127,8 @@ def work(trial: Trial, *, seed: int, days: int = 60) -> list[Work]:
     readers = ("Ada", "Bram")
     for heap in trial.heaps:
         minutes = float(rng.integers(50, 66))
-        done.append(Work(build_time(trial), heap.name, "built", 120.0, minutes, "both"))
+        done.append(Work(build_time(trial), heap.name, "built", None, minutes, "both"))
+        done.append(Work(build_time(trial), heap.name, "watered", 120.0, 8.0, "both"))
     for day in range(1, days):
         when = _at(trial, day, WORK_AT)
         for heap in trial.heaps:

@@ -135,7 +135,7 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
     warnings: list[str] = []
     for key in (locked.decides, *[k for k in trial.also if k != locked.decides]):
         try:
-            per_heap, notes = heap_outcomes(record, key)
+            per_heap, notes = heap_outcomes(record, key, ended=ended)
         except HeapwrightError as error:
             missing[key] = error.message
             continue
@@ -223,15 +223,18 @@ def _doing(record: TrialRecord) -> dict[str, str]:
     return {w.name: words[w.kind] for w in record.plan.trial.ways}
 
 
-def heap_outcomes(record: TrialRecord, key: str) -> tuple[dict[str, float], list[str]]:
+def heap_outcomes(
+    record: TrialRecord, key: str, *, ended: bool = True
+) -> tuple[dict[str, float], list[str]]:
     """One number a heap for an outcome, and notes a reader needs.
 
+    ended : False takes temperatures over as much of the window as every heap covers so far.
     Raises `NotEnoughError` naming the heap and what is missing, `UnknownNameError` for an outcome
     that cannot be taken from a book.
     """
     kind = outcome(key).kind
     if kind == "temperature":
-        return _temperatures(record, key)
+        return _temperatures(record, key, ended=ended)
     if key in ("minutes", "water_l"):
         return _totals(record, key)
     return _final_samples(record, key)
@@ -243,10 +246,22 @@ def _alive(record: TrialRecord) -> list[HeapRecord]:
     return heaps or list(record.heaps.values())
 
 
-def _temperatures(record: TrialRecord, key: str) -> tuple[dict[str, float], list[str]]:
-    window = record.plan.locked.window_d
+def _window_so_far(record: TrialRecord) -> tuple[float, float]:
+    """The locked window, cut where the first heap's readings end; itself when that is too early."""
+    low, high = record.plan.locked.window_d
+    last = [max((h.age_d(r.when.middle) for r in h.readings), default=0.0) for h in _alive(record)]
+    covered = min(last, default=0.0)
+    return (low, min(high, covered)) if covered > low + 1 else (low, high)
+
+
+def _temperatures(
+    record: TrialRecord, key: str, *, ended: bool
+) -> tuple[dict[str, float], list[str]]:
+    window = record.plan.locked.window_d if ended else _window_so_far(record)
     values: dict[str, float] = {}
     notes: list[str] = []
+    if window != record.plan.locked.window_d:
+        notes.append(f"So far over heap ages {window[0]:.0f} to {window[1]:.0f} days only.")
     for heap in _alive(record):
         try:
             excess = _excess(record, heap, window)

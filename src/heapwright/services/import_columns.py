@@ -7,7 +7,7 @@ an answer beats what was remembered for the header, and that beats a guess.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from heapwright.errors import TableError
 from heapwright.exchange.roles import Role, guess_role, parse_role
@@ -182,7 +182,7 @@ def _roles(sheet: Sheet, yard: Yard, asker: Asker, taken: set[int]) -> list[Role
         if answer is not None:
             roles.append(parse_role(answer, column=header))
             continue
-        if index in taken or all(is_gap(c) for c in sheet.column(index)):
+        if index in taken:
             roles.append(Role("ignore"))
             continue
         guess = guess_role(
@@ -190,7 +190,7 @@ def _roles(sheet: Sheet, yard: Yard, asker: Asker, taken: set[int]) -> list[Role
         )
         if guess.sure or rule == "suggested":
             roles.append(guess.role)
-        elif rule == "named":
+        elif rule == "named" or all(is_gap(c) for c in sheet.column(index)):
             roles.append(Role("ignore"))
         else:
             example = next((c for c in sheet.column(index) if not is_gap(c)), "")
@@ -214,8 +214,8 @@ def _kind(sheet: Sheet, roles: Sequence[Role], named: bool, asker: Asker) -> str
         kind = "readings"
         sure = "heap" in has or "spot" in has or named
     elif "quantity" in has:
-        several = sum(r.what == "quantity" for r in roles) > 2
-        kind = "batches" if several and "time" not in has and "date" not in has else "samples"
+        fed = any(r.key == "duration_d" or (r.key == "mass_kg" and r.part) for r in roles)
+        kind = "batches" if fed and "time" not in has and "date" not in has else "samples"
         sure = kind == "samples" or named
         kind = "samples" if named else kind
     elif has & {"air", "weather"}:
@@ -238,6 +238,9 @@ def _decimal(made: Columns, asker: Asker) -> Decimal:
     numeric = made.columns(*_NUMERIC)
     found = numbers_look(made.sheet.rows[r][c] for r in made.rows for c in numeric)
     given = asker.given("decimal")
+    if found == "mixed" and given != "mixed" and "decimal" not in asker.answers:
+        given = None
+        asker.forget("decimal")
     if given is not None:
         return asker.check("decimal", given, ("comma", "point", "mixed"))  # type: ignore[return-value]
     if found == "mixed":
@@ -274,9 +277,6 @@ def _examples(made: Columns, numeric: Sequence[int]) -> str:
 def _order(made: Columns, asker: Asker) -> Order:
     cells = [made.sheet.rows[r][c] for r in made.rows for c in made.columns("time", "date")]
     found = date_order(cells)
-    given = asker.given("dates")
-    if given is not None:
-        return asker.check("dates", given, ("day-first", "month-first"))  # type: ignore[return-value]
     if found == "contradiction":
         raise TableError(
             "some dates have the day first and some the month",
@@ -284,12 +284,18 @@ def _order(made: Columns, asker: Asker) -> Order:
             field="dates",
             way_out="Write all dates as 2026-05-03",
         )
+    orders = ("day-first", "month-first")
+    if found in orders and "dates" not in asker.answers:
+        return found  # type: ignore[return-value]
+    given = asker.given("dates")
+    if given is not None:
+        return asker.check("dates", given, orders)  # type: ignore[return-value]
     if found == "either":
         example = next(c for c in cells if not is_gap(c))
         asker.get(
             "dates",
             f"does the day or the month stand first in {example}?",
-            ("day-first", "month-first"),
+            orders,
         )
     return "month-first" if found == "month-first" else "day-first"
 
@@ -309,6 +315,7 @@ def _percent(made: Columns, asker: Asker) -> None:
             (f"{name}:%", f"{name}:1"),
             suggested=f"{name}:%",
         )
+        made.roles[index] = replace(role, unit="%")
 
 
 def _unit(made: Columns, asker: Asker) -> str:

@@ -13,24 +13,48 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from heapwright import __version__
-from heapwright.domain.way import Treatment
 from heapwright.domain.when import local_zone
 from heapwright.errors import InputError
 from heapwright.reports.model import (
-    ComparisonBlock, IntervalRow, Intervals, OutcomeBlock, ReportModel, Values, WayLine,
-)  # fmt: skip
+    ComparisonBlock,
+    IntervalRow,
+    Intervals,
+    OutcomeBlock,
+    ReportModel,
+    Values,
+    WayLine,
+)
 from heapwright.reports.report import render_report
 from heapwright.services.findings import Findings, find
+from heapwright.services.reportmix import mix_block
 from heapwright.services.reportparts import (
-    Clock, bar_charts, bars_said, curves, curves_said, done_rows, mix_block, round_rows,
-)  # fmt: skip
+    Clock,
+    bar_charts,
+    bars_said,
+    curves,
+    curves_said,
+    done_rows,
+    round_rows,
+)
+from heapwright.services.reportwords import (
+    as_done,
+    assumed,
+    corrected,
+    differed,
+    finding,
+    known_rows,
+    locked_rows,
+    looks,
+    not_shown,
+    plain_missing,
+    state,
+    way_in_words,
+)
 from heapwright.stats.compare import Comparison
 from heapwright.stats.outcomes import Outcome, outcome
-from heapwright.stats.power import permutation_floor
 from heapwright.store.book import Book
 
-__all__ = ["build_report", "file_name", "write_report"]
+__all__ = ["build_report", "file_name", "report_model", "write_report"]
 
 
 def build_report(book: Book, trial: str, *, now: datetime) -> tuple[Findings, ReportModel]:
@@ -90,30 +114,30 @@ def report_model(found: Findings) -> ReportModel:
         invented=trial.invented,
         made=clock.moment(found.made),
         ended=found.ended,
-        state=_state(found, clock),
-        finding=_finding(found),
-        as_done=_as_done(found),
+        state=state(found, clock),
+        finding=finding(found),
+        as_done=as_done(found),
         ways=tuple(
             WayLine(w.name, way_in_words(w), tuple(h.name for h in record.by_way()[w.name]))
             for w in trial.ways
         ),
         control=locked.control,
-        locked=_locked(found, clock),
+        locked=locked_rows(found, clock),
         curves=drawn,
         curves_said=curves_said(record, drawn, clock),
         outcomes=blocks,
-        differed=_differed(found),
-        assumed=_assumed(found),
+        differed=differed(found),
+        assumed=assumed(found),
         fair_start=found.fair_start.sentence,
-        not_shown=_not_shown(found),
+        not_shown=not_shown(found),
         bars=bars,
         bars_said=bars_said(record, bars),
         mix=mix,
         mix_said=mix_said,
         done=done_rows(record, clock),
         deviations=tuple(d.text for d in found.deviations),
-        looks=_looks(found),
-        corrected=_corrected(found),
+        looks=looks(found),
+        corrected=corrected(found),
         warnings=tuple(
             w for w in found.warnings if all(w not in c.assumptions for c in found.comparisons)
         ),
@@ -121,7 +145,7 @@ def report_model(found: Findings) -> ReportModel:
         heap_rows=heap_rows,
         round_heaps=tuple(record.heaps),
         rounds=round_rows(record, drawn, rounds, clock),
-        known=_known(found, clock, len(rounds)),
+        known=known_rows(found, clock, len(rounds)),
         sources=tuple(dict.fromkeys(sources)) or ("None was needed: nothing was claimed.",),
         data=found.to_json(),
     )
@@ -129,202 +153,6 @@ def report_model(found: Findings) -> ReportModel:
 
 def _shown_in(found: Findings) -> str:
     return "F" if found.record.plan.locked.unit.strip().upper().endswith("F") else "C"
-
-
-def way_in_words(way: Treatment) -> str:
-    """What is done to a heap of this way, as a clause.
-
-    >>> way_in_words(Treatment("turned", "turned", first_after_d=5, every_d=14))
-    'turned first after 5 days, then every 14 days.'
-    """
-    said = "nothing is done but what every heap gets" if way.kind == "left alone" else way.kind
-    if way.kind == "turned":
-        first = way.first_after_d if way.first_after_d is not None else way.every_d
-        said = f"turned first after {first:g} days"
-        said += f", then every {way.every_d:g} days" if way.every_d is not None else ", once"
-    if way.vent is not None:
-        v = way.vent
-        said = f"{v.pipes} perforated pipe{'s' if v.pipes != 1 else ''}, {v.diameter_m * 100:g} cm"
-        said += " wide, " + ("upright" if v.upright else "laid")
-        said += f", {v.state} from the build"
-        said += f", opened after {v.open_after_d:g} days" if v.open_after_d is not None else ""
-        said += f", pulled after {v.pull_after_d:g} days" if v.pull_after_d is not None else ""
-    return f"{said}{'; ' + way.note if way.note else ''}."
-
-
-# --- words ---------------------------------------------------------------------------------------
-
-
-def _deciding(found: Findings, comparisons: Sequence[Comparison]) -> list[Comparison]:
-    return [c for c in comparisons if c.outcome == found.record.plan.locked.decides]
-
-
-def _finding(found: Findings) -> tuple[str, ...]:
-    decides = _deciding(found, found.comparisons)
-    if not decides:
-        return (found.headline,)
-    said = [c.sentence for c in decides] + [decides[0].caveat]
-    return tuple(s for s in dict.fromkeys(said) if s)
-
-
-def _as_done(found: Findings) -> tuple[str, ...]:
-    """The finding without heaps that were handled otherwise, and which those are."""
-    if not found.left_out:
-        return ()
-    names = ", ".join(found.left_out)
-    many = len(found.left_out) != 1
-    left = f"Heap{'s' if many else ''} {names} left out: {'they were' if many else 'it was'}"
-    decides = _deciding(found, found.as_done)
-    said = [c.sentence for c in decides] or [
-        "Then no heap of a way is left, so nothing can be compared as done."
-    ]
-    return (f"{left} not handled as planned or lost.", *said)
-
-
-def _state(found: Findings, clock: Clock) -> str:
-    locked = found.record.plan.locked
-    ends = clock.day(locked.ends)
-    if not found.ended:
-        return f"Before the end date: no claim yet. The trial ends on {ends}."
-    return f"Ended on {ends}, as was fixed on {clock.day(found.record.plan.locked_on)}."
-
-
-def _looks(found: Findings) -> str:
-    if found.looks == 0:
-        return "How often the findings were looked at was not counted for this copy."
-    times = "once" if found.looks == 1 else f"{found.looks} times"
-    before = found.looks_before_end
-    early = (
-        "never before the end date" if before == 0
-        else f"{'once' if before == 1 else f'{before} times'} before the end date"
-    )  # fmt: skip
-    return f"The findings were looked at {times}, {early}, this report included."
-
-
-def _corrected(found: Findings) -> str:
-    record = found.record
-    if not record.corrections and not record.withdrawn:
-        return "No entry was corrected or withdrawn."
-    entries = "entry was" if record.corrections == 1 else "entries were"
-    return (
-        f"{record.corrections} {entries} corrected and {record.withdrawn} withdrawn; every version "
-        "is kept (heapwright history)."
-    )
-
-
-def _not_shown(found: Findings) -> tuple[str, ...]:
-    """What a reader might take from the report and should not."""
-    plan = found.record.plan
-    said: list[str] = []
-    decides = _deciding(found, found.comparisons)
-    if not found.ended:
-        said.append("Nothing yet: what stands above is how it looks so far, without a claim.")
-    for c in decides:
-        if c.claim in ("cannot tell", "leans"):
-            said.append(f"That {c.way} and {c.control} differ. Nor that they are the same.")
-        elif c.claim == "real, perhaps too small":
-            said.append(f"That the difference of {c.way} and {c.control} is big enough to matter.")
-    others = [w.name for w in plan.trial.ways if w.name != plan.locked.control]
-    if len(others) > 1:
-        named = f"{', '.join(others[:-1])} and {others[-1]}"
-        said.append(
-            f"Which of {named} is better: each was held against {plan.locked.control}, not "
-            "against the other."
-        )
-    said += [
-        f"{outcome(key).title[:1].upper()}{outcome(key).title[1:]}: {_plain_missing(found, key)}"
-        for key in found.missing
-    ]
-    counts = [len(heaps) for heaps in found.record.by_way().values() if heaps]
-    if len(counts) > 1:
-        fewest = sorted(counts)[:2]
-        floor = permutation_floor(fewest[0], fewest[1])
-        said.append(
-            f"More than these heaps can carry: with {fewest[0]} against {fewest[1]}, the smallest "
-            f"chance figure that mere counting can give is {floor:.2g}."
-        )
-    said += [
-        "That it would come out alike with other material, in another yard or another season.",
-        "That the compost is finished, good or safe to use: none of that was asked here.",
-    ]
-    return tuple(said)
-
-
-def _locked(found: Findings, clock: Clock) -> tuple[tuple[str, str], ...]:
-    plan = found.record.plan
-    locked, what = plan.locked, outcome(plan.locked.decides)
-    low, high = locked.window_d
-    rows = [
-        ("What decides", what.title),
-        ("Heap ages that count", f"day {low:g} to day {high:g}" if low != high else f"day {low:g}"),
-        ("No claim before", clock.day(locked.ends)),
-        (
-            "Difference that would change practice",
-            what.amount(locked.matters, shown_in=clock.unit) if locked.matters else "none was named",
-        ),
-    ]
-    if locked.spread is not None:
-        spread = what.amount(locked.spread, shown_in=clock.unit)
-        rows.append(("Assumed standard deviation between heaps treated alike", spread))
-    rows += [
-        ("Held against", locked.control or "nothing"),
-        ("Lots drawn from the seed", str(locked.seed)),
-        ("Fingerprint", f"{plan.fingerprint}, locked on {clock.day(plan.locked_on)}"),
-    ]
-    return tuple(rows)
-
-
-def _known(found: Findings, clock: Clock, rounds: int) -> tuple[tuple[str, str], ...]:
-    record, plan = found.record, found.record.plan
-    readings = [r for h in record.heaps.values() for r in h.readings]
-    temps = [r for r in readings if r.quantity == "temp_c"]
-    samples = sum(len(h.samples) for h in record.heaps.values())
-    ways = "; ".join(f"{way}: {len(heaps)}" for way, heaps in record.by_way().items())
-    rows = [("Heaps", f"{len(record.heaps)}" + (f" ({ways})" if ways else ""))]
-    if temps:
-        spots = sorted({r.spot for r in temps})
-        last = max(r.when.middle for r in temps)
-        days = (found.made - last).days
-        rows += [
-            ("Rounds and readings", f"{rounds} rounds, {len(temps)} readings"),
-            ("Spots", ", ".join(spots)),
-            ("Newest reading", f"{clock.moment(last)}, {days} days before this report"),
-        ]
-    rows.append(("Air", f"{len(record.air)} readings" if record.air else "not read"))
-    if samples:
-        rows.append(("Samples", str(samples)))
-    rows += [
-        ("Where entries came from", ", ".join(record.sources) or "nowhere yet"),
-        ("Question locked", f"{clock.day(plan.locked_on)}, fingerprint {plan.fingerprint}"),
-        ("Seed of the lots", str(plan.locked.seed)),
-        ("Looks at the findings", f"{found.looks}, of these {found.looks_before_end} before the end"),
-        ("Made by", f"Heapwright {__version__}, {clock.moment(found.made)}"),
-        ("To do the sums again", "the findings stand in this file as JSON (element findings-data)"),
-    ]
-    return tuple(rows)
-
-
-def _differed(found: Findings) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """What else differed, once for each pair of ways."""
-    pairs: dict[str, dict[str, None]] = {}
-    for c in found.comparisons:
-        pairs.setdefault(f"{c.way} against {c.control}", {}).update(dict.fromkeys(c.differed))
-    return tuple((pair, tuple(said)) for pair, said in pairs.items())
-
-
-def _assumed(found: Findings) -> tuple[str, ...]:
-    """What is taken for granted in any comparison, once, with the outcome where it is its own."""
-    by_text: dict[str, dict[str, None]] = {}
-    for c in found.comparisons:
-        for text in c.assumptions:
-            by_text.setdefault(text, {})[c.outcome] = None
-    keys = {c.outcome for c in found.comparisons}
-    said = []
-    for text, mine in by_text.items():
-        where = ", ".join(outcome(k).title for k in mine) if set(mine) != keys else ""
-        full = text if text.endswith(".") else f"{text}."
-        said.append(f"{full} (For {where}.)" if where else full)
-    return tuple(said)
 
 
 # --- outcomes ------------------------------------------------------------------------------------
@@ -353,15 +181,10 @@ def _outcome(found: Findings, key: str, unit: str) -> OutcomeBlock:
         caveat=mine[0].caveat if mine else "",
         comparisons=tuple(_comparison(c, what, unit) for c in mine),
         as_done=tuple(c.sentence for c in found.as_done if c.outcome == key),
-        missing=_plain_missing(found, key),
+        missing=plain_missing(found, key),
         values=_values(found, what, unit) if decides else None,
         intervals=_intervals(mine, what, unit) if decides else None,
     )
-
-
-def _plain_missing(found: Findings, key: str) -> str:
-    """Why an outcome is missing, without the key it is kept under; "" if it is not."""
-    return found.missing.get(key, "").removeprefix(f"{key}: ")
 
 
 def _span(c: Comparison | Any, what: Outcome, unit: str) -> str:
@@ -442,27 +265,26 @@ def _values(found: Findings, what: Outcome, unit: str) -> Values | None:
     return Values(what.title, f"{what.title}, {what.unit_on_screen(unit)}".rstrip(", "), groups)
 
 
-def _heap_table(
-    found: Findings, unit: str
-) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    columns = ["heap", "way", "built", "m³"]
-    for key in found.values:
+def _heap_table(found: Findings, unit: str) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Heaps as columns; way, build, volume and every outcome as rows."""
+    heaps = list(found.record.heaps.values())
+    rows = [
+        ("way", *[h.heap.way or "" for h in heaps]),
+        ("built", *[f"{h.built.day} {h.built:%b}" if h.built else "not known" for h in heaps]),
+        ("m3 when built", *[f"{h.volume_m3:.2g}" if h.volume_m3 else "–" for h in heaps]),
+    ]
+    for key, per_heap in found.values.items():
         what = outcome(key)
-        columns.append(f"{what.title}, {what.unit_on_screen(unit)}".rstrip(", "))
-    rows = []
-    for heap in found.record.heaps.values():
-        built = f"{heap.built.day} {heap.built:%b}" if heap.built else "not known"
-        volume = f"{heap.volume_m3:.2g}" if heap.volume_m3 else "not known"
-        row = [heap.name, heap.heap.way or "", built, volume]
-        for key, per_heap in found.values.items():
-            row.append(
-                _digits(per_heap[heap.name] * outcome(key).factor(unit))
-                if heap.name in per_heap
-                else "none"
-            )
-        rows.append(tuple(row))
-    return tuple(columns), tuple(rows)
+        values = [
+            _digits(per_heap[h.name], what, unit) if h.name in per_heap else "–" for h in heaps
+        ]
+        rows.append((f"{what.title}, {what.unit_on_screen(unit)}".rstrip(", "), *values))
+    return ("", *[h.name for h in heaps]), tuple(rows)
 
 
-def _digits(value: float) -> str:
-    return f"{value:.1f}" if abs(value) >= 10 else f"{value:.2f}" if value else "0"
+def _digits(value: float, what: Outcome, unit: str) -> str:
+    """A value of one heap with one digit more than is known; counts and minutes as they are."""
+    shown = value * what.factor(unit)
+    if what.shown in ("min", "L") or what.key == "count":
+        return f"{shown:.0f}"
+    return f"{shown:.1f}" if abs(shown) >= 10 else f"{shown:.2f}"

@@ -1,4 +1,4 @@
-"""Parts of a report: curves, rounds, bars, things done, and the mix.
+"""Parts of a report: curves, rounds, bars and things done.
 
 Units: temperatures in the unit shown, ages in days, litres, minutes.
 Conventions: clock times of the place without a zone; more rounds than a page can show are drawn as
@@ -7,24 +7,28 @@ daily means, and the report says so.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta, tzinfo
 from typing import Any
 
 from heapwright.domain.entries import EVENT_KINDS, Event
-from heapwright.domain.material import Mix
-from heapwright.domain.trial import Trial
-from heapwright.errors import HeapwrightError
 from heapwright.reports.model import (
-    AirSeries, BarChart, BarItem, Curves, DoneRow, HeapCurve, Mark, MixBlock, MixLine, RoundRow,
-)  # fmt: skip
+    AirSeries,
+    BarChart,
+    BarItem,
+    Curves,
+    DoneRow,
+    HeapCurve,
+    Mark,
+    RoundRow,
+)
 from heapwright.services.record import HeapRecord, TrialRecord
 from heapwright.stats.series import excess_series
-from heapwright.units import Ranged, show
 
 __all__ = [
-    "Clock", "bar_charts", "bars_said", "curves", "curves_said", "done_rows", "mix_block",
+    "Clock", "bar_charts", "bars_said", "curves", "curves_said", "done_rows",
     "round_rows",
 ]  # fmt: skip
 
@@ -99,9 +103,7 @@ def _points(heap: HeapRecord, clock: Clock) -> tuple[list[datetime], list[float]
     return _daily(when, temps) if len(when) > _MOST else (when, temps)
 
 
-def _daily(
-    when: Sequence[datetime], temps: Sequence[float]
-) -> tuple[list[datetime], list[float]]:
+def _daily(when: Sequence[datetime], temps: Sequence[float]) -> tuple[list[datetime], list[float]]:
     days: dict[date, list[float]] = {}
     for moment, temp in zip(when, temps, strict=True):
         days.setdefault(moment.date(), []).append(temp)
@@ -119,7 +121,8 @@ def _rounds(moments: list[datetime]) -> list[datetime]:
 
 
 def _which(moment: datetime, rounds: Sequence[datetime]) -> int:
-    return max(i for i, first in enumerate(rounds) if first <= moment)
+    """The round a moment belongs to; a spot may be read a while before the mean of its round."""
+    return max(bisect_right(rounds, moment + _SAME_ROUND / 2) - 1, 0)
 
 
 def _curve(
@@ -202,8 +205,7 @@ def round_rows(
         spread: dict[int, list[float]] = {}
         for when, temps in heap.spots.values():
             for moment, temp in zip(when, temps, strict=True):
-                if moment >= rounds[0]:
-                    spread.setdefault(_which(moment, rounds), []).append(temp)
+                spread.setdefault(_which(moment, rounds), []).append(temp)
         for moment, mean in zip(heap.when, heap.mean, strict=True):
             i = _which(moment, rounds)
             low, high = min(spread.get(i, [mean])), max(spread.get(i, [mean]))
@@ -213,7 +215,7 @@ def round_rows(
     air: dict[int, list[float]] = {}
     if drawn.air is not None:
         for moment, temp in zip(drawn.air.when, drawn.air.temp, strict=True):
-            i = _which(max(moment, rounds[0]), rounds)
+            i = _which(moment, rounds)
             if abs(moment - rounds[i]) <= _SAME_ROUND * 2:
                 air.setdefault(i, []).append(temp)
     built = min(h.built for h in drawn.heaps)
@@ -300,8 +302,10 @@ def _done(group: list[tuple[HeapRecord, Event]], clock: Clock) -> DoneRow:
     each = " each" if len(group) > 1 else ""
     took = ""
     if minutes:
-        span = f"{minutes[0]:.0f}" if minutes[0] == minutes[-1] else (
-            f"{minutes[0]:.0f}–{minutes[-1]:.0f}"
+        span = (
+            f"{minutes[0]:.0f}"
+            if minutes[0] == minutes[-1]
+            else (f"{minutes[0]:.0f}–{minutes[-1]:.0f}")
         )
         took = f"{span} min{each}"
     note = "; ".join(x for x in (event.who, event.note) if x)
@@ -314,120 +318,3 @@ def _done(group: list[tuple[HeapRecord, Event]], clock: Clock) -> DoneRow:
         minutes=took,
         note=note,
     )
-
-
-# --- mix -----------------------------------------------------------------------------------------
-
-_NAMES = {
-    "cn_ratio": "C:N", "moisture_wb": "moisture (of wet mass)", "bulk_density_kg_m3": "density",
-    "free_air_frac": "free air space", "degradable_vs": "share of the solids that can rot",
-    "oxygen_demand_kg_m3": "oxygen to rot all that can", "volume_m3": "volume",
-    "wet_mass_kg": "mass as it lies", "dry_mass_kg": "dry mass", "nitrogen_dm": "nitrogen (of dry)",
-    "carbon_dm": "carbon (of dry)", "vs_dm": "volatile solids (of dry)",
-    "lignin_vs": "lignin (of volatile)",
-}  # fmt: skip
-_KEYS = {"wet_mass_kg": "mass_kg", "dry_mass_kg": "mass_kg"}
-
-
-def mix_block(trial: Trial) -> tuple[MixBlock | None, str]:
-    """The mix as planned, or why it cannot be described."""
-    if not trial.ingredients:
-        return None, "The plan names no ingredients, so nothing can be said about the mix."
-    import numpy as np
-
-    from heapwright.planning.mix import describe_mix
-
-    try:
-        mix = Mix(trial.ingredients, barrow_m3=trial.barrow_m3)
-        summary = describe_mix(mix, rng=np.random.default_rng(trial.locked.seed))
-    except HeapwrightError as error:
-        return None, f"The mix cannot be described: {error.message}"
-    numbers = tuple(
-        (_NAMES[key], _ranged(getattr(summary, key), key))
-        for key in (
-            "cn_ratio", "moisture_wb", "bulk_density_kg_m3", "free_air_frac", "degradable_vs",
-            "oxygen_demand_kg_m3", "volume_m3", "dry_mass_kg",
-        )
-    )  # fmt: skip
-    lines = tuple(
-        MixLine(
-            name=line.name,
-            read_as=line.read_as,
-            amount=_amount(line.loads, line.volume_m3),
-            notes=tuple(
-                f"{line.name}, {_NAMES.get(k.key, k.key)}: {k.said}" for k in line.known if k.said
-            ),
-        )
-        for line in summary.lines
-    )
-    return (
-        MixBlock(
-            sentence=_mix_said(summary),
-            numbers=numbers,
-            lines=lines,
-            rows=_ingredient_rows(summary),
-            against=tuple(_sentence(s) for s in summary.against),
-            warnings=tuple(_sentence(s) for s in summary.warnings),
-            assumptions=tuple(_sentence(s) for s in summary.assumptions),
-            sources=tuple(
-                source if seen == "seen" or seen == "measured" else f"{source} ({_seen(seen)})"
-                for source, seen in summary.sources
-            ),
-        ),
-        "",
-    )
-
-
-def _ingredient_rows(summary: Any) -> tuple[tuple[str, tuple[tuple[str, bool], ...]], ...]:
-    """One row a quantity, one (text, from memory) an ingredient."""
-    known = [{k.key: k for k in line.known} for line in summary.lines]
-    rows = []
-    for key in dict.fromkeys(k for one in known for k in one):
-        cells = tuple(
-            (_ranged(one[key].value, key), one[key].from_memory) if key in one else ("–", False)
-            for one in known
-        )
-        rows.append((_NAMES.get(key, key), cells))
-    return tuple(rows)
-
-
-def _mix_said(summary: Any) -> str:
-    cn, wet = summary.cn_ratio, summary.moisture_wb
-    named = " and ".join(line.name for line in summary.lines)
-    return (
-        f"All the material together ({named}) has a C:N of {cn.low:.0f} to {cn.high:.0f} and holds "
-        f"{wet.low * 100:.0f} to {wet.high * 100:.0f} % water before any is added; nine in ten "
-        "such mixes lie in these ranges."
-    )
-
-
-def _seen(seen: str) -> str:
-    return "from memory" if seen.startswith("memory") else seen
-
-
-def _amount(loads: Ranged | None, volume_m3: Ranged) -> str:
-    said = f"{_ranged(volume_m3, 'volume_m3')}"
-    if loads is None:
-        return said
-    count = f"{loads.typical:g}" if loads.is_exact else f"{loads.low:g} to {loads.high:g}"
-    return f"{count} barrows, {said}"
-
-
-def _ranged(value: Ranged, key: str) -> str:
-    """A number with its range and one unit, as in "38 (29 to 52)"."""
-    key = _KEYS.get(key, key)
-    if value.is_exact:
-        return show(value.typical, key)
-    low, high, typical = (show(v, key) for v in (value.low, value.high, value.typical))
-    unit = typical.partition(" ")[2]
-    if low == high:
-        return typical
-    tail = f" {unit}" if unit else ""
-    return f"{typical.partition(' ')[0]} ({low.partition(' ')[0]} to {high.partition(' ')[0]}){tail}"
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith(".") else text + "."
-
-

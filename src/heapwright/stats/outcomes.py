@@ -99,6 +99,7 @@ def _rounded(value: float, *, whole: bool) -> str:
 
 _PEAK_NOTE = "A peak is only as good as the rounds around it: compare on identical rounds."
 _WEAK_NOTE = "Carries almost no power between heaps, so it is described and never tested."
+_GIVEN_NOTE = "It is what you gave, not what the heaps did, so it is described and never tested."
 _POINTS = "percentage points"
 
 _ROWS: tuple[Outcome, ...] = (
@@ -177,7 +178,8 @@ _ROWS: tuple[Outcome, ...] = (
     ),
     Outcome(
         "water_l", "water given", "ledger", "L", "L", 1.0,
-        "{a} took {x} more water than {b}", "{a} took {x} less water than {b}",
+        "{a} got {x} more water than {b}", "{a} got {x} less water than {b}",
+        tested=False, note=_GIVEN_NOTE,
     ),
     Outcome(
         "count", "count", "ledger", "", "", 1.0,

@@ -83,7 +83,7 @@ that turning did it.'
         return f"So far: {seen}. Nothing is claimed before {words.end_date}."
     seen = seen[0].upper() + seen[1:]
     if claim == claims.DESCRIBED:
-        return f"{seen}. This is described only: it hardly ever tells ways apart."
+        return f"{seen}. {words.outcome.note}"
     if words.single:
         return _single(words, claim, seen, interval)
     if interval is None:
