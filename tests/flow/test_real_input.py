@@ -50,9 +50,7 @@ def test_the_coffee_husk_trial_comes_out_as_findings(
         for c in by_outcome[key]:
             assert c["unit"] == "%"
             assert c["df"] == 8
-            assert (c["high"] - c["low"]) / 2 == pytest.approx(
-                half, abs=0.5 * 10 ** -(2 if half > 1 else 3)
-            )  # noqa: E501
+            assert (c["high"] - c["low"]) / 2 == pytest.approx(half, abs=digit)
             text = json.dumps(c)
             assert "4 C" not in text
             assert "informed" not in text.lower()

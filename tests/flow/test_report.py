@@ -153,15 +153,19 @@ def test_markup_in_names_is_shown_as_text(tmp_path: Path) -> None:
 
 
 def test_fahrenheit_plans_are_reported_in_fahrenheit(tmp_path: Path) -> None:
-    plan = example_plan().replace('matters = "8 C"', 'matters = "14.4 F"')
+    plan = example_plan().replace("[outcome]", '[outcome]\nunit = "F"', 1)
     with invented.invented_book(tmp_path, plan=plan) as book:
         found, model = build_report(book, TRIAL, now=AFTER)
     assert model.curves is not None
-    if found.record.plan.locked.unit.upper().endswith("F"):
-        assert model.curves.unit == "F"
-        assert max(model.curves.heaps[0].mean) > 80
-    else:
-        assert model.curves.unit == "C"
+    assert model.curves.unit == "F"
+    assert max(max(h.mean) for h in model.curves.heaps) > 90
+    assert "degrees F" in model.finding[0]
+    ranges = model.outcomes[0].intervals
+    assert ranges is not None
+    assert ranges.unit == "degrees F"
+    assert ranges.matters == pytest.approx(14.4)
+    kept = found.comparisons[0]
+    assert ranges.rows[0].estimate == pytest.approx(kept.estimate * 1.8)
 
 
 def test_a_trial_without_readings_says_what_is_missing(tmp_path: Path) -> None:

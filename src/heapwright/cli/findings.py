@@ -55,7 +55,7 @@ def report(
 
 
 def _say_findings(found: Findings) -> None:
-    from heapwright.services.report import report_model
+    from heapwright.services.report import report_model, shown_in
 
     model = report_model(found)
     say(model.question)
@@ -75,8 +75,11 @@ def _say_findings(found: Findings) -> None:
         if block.missing:
             say(f"  {block.missing}")
         for comparison in (c for c in found.comparisons if c.outcome == block.key):
-            _say_comparison(comparison)
+            _say_comparison(comparison, shown_in(found))
     say()
+    for pair, said in model.differed:
+        nothing = ("nothing that was written down and is worth telling.",)
+        _say_list(f"What else differed, {pair}:", said or nothing)
     say(f"Start: {model.fair_start}")
     _say_list("Not as planned:", model.deviations or ("nothing that was written down.",))
     say(f"{model.corrected} {model.looks}")
@@ -84,20 +87,16 @@ def _say_findings(found: Findings) -> None:
     _say_list("Not shown:", model.not_shown)
 
 
-def _say_comparison(comparison: Comparison) -> None:
+def _say_comparison(comparison: Comparison, unit: str) -> None:
     from heapwright.stats.outcomes import outcome
 
     what = outcome(comparison.outcome)
     say(f"  {comparison.sentence}")
     say(f"    claim: {comparison.claim}")
     for other in comparison.alternatives:
-        low, high = what.signed(other.low), what.signed(other.high)
-        said = f"{what.signed(other.estimate)} ({low} to {high})"
+        low, high = what.signed(other.low, shown_in=unit), what.signed(other.high, shown_in=unit)
+        said = f"{what.signed(other.estimate, shown_in=unit)} ({low} to {high})"
         say(f"    also: {said}, {other.method}")
-    if comparison.differed:
-        say("    what else differed:")
-        for sentence in comparison.differed:
-            say(f"      {sentence}")
 
 
 def _say_list(title: str, items: tuple[str, ...]) -> None:

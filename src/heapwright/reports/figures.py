@@ -176,7 +176,8 @@ def _panel(
     named = ", ".join(h.name for h in heaps)
     title = f"{way} ({named})" if way else named
     room = frame.panel_width + frame.gap - 8
-    title = fitted(title, room, 14, bold=True)
+    if fitted(title, room, 14, bold=True) != title:
+        title = fitted(way or named, room, 14, bold=True)
     canvas.text(left, top + 18, title, fontsize=14, fontweight="bold")
     _air(ax, curves, heaps[0], scale)
     others = [h for h in curves.heaps if h.way == curves.control and way != curves.control]

@@ -54,7 +54,7 @@ from heapwright.stats.compare import Comparison
 from heapwright.stats.outcomes import Outcome, outcome
 from heapwright.store.book import Book
 
-__all__ = ["build_report", "file_name", "report_model", "write_report"]
+__all__ = ["build_report", "file_name", "report_model", "shown_in", "write_report"]
 
 
 def build_report(book: Book, trial: str, *, now: datetime) -> tuple[Findings, ReportModel]:
@@ -101,7 +101,7 @@ def report_model(found: Findings) -> ReportModel:
     """Everything a report shows, from findings."""
     record, plan = found.record, found.record.plan
     locked, trial = plan.locked, plan.trial
-    clock = Clock(local_zone(trial.place.time_zone), _shown_in(found))
+    clock = Clock(local_zone(trial.place.time_zone), shown_in(found))
     drawn, rounds = curves(record, clock)
     blocks = _outcomes(found, clock.unit)
     bars = bar_charts(record)
@@ -151,7 +151,8 @@ def report_model(found: Findings) -> ReportModel:
     )
 
 
-def _shown_in(found: Findings) -> str:
+def shown_in(found: Findings) -> str:
+    """The unit of temperatures on screen, "C" or "F", as locked in the plan."""
     return "F" if found.record.plan.locked.unit.strip().upper().endswith("F") else "C"
 
 
@@ -214,7 +215,7 @@ def _comparison(c: Comparison, what: Outcome, unit: str) -> ComparisonBlock:
         range=_span(c, what, unit),
         heaps=heaps,
         claim=c.claim,
-        method=c.method,
+        method=c.method if c.low is not None else "difference of means, without a range",
         others=others,
     )
 

@@ -53,10 +53,12 @@ def way_in_words(way: Treatment) -> str:
 
 
 def deciding(found: Findings, comparisons: Sequence[Comparison]) -> list[Comparison]:
+    """The comparisons of the outcome that decides."""
     return [c for c in comparisons if c.outcome == found.record.plan.locked.decides]
 
 
 def finding(found: Findings) -> tuple[str, ...]:
+    """The finding as sentences, each once."""
     decides = deciding(found, found.comparisons)
     if not decides:
         return (found.headline,)
@@ -75,10 +77,11 @@ def as_done(found: Findings) -> tuple[str, ...]:
     said = [c.sentence for c in decides] or [
         "Then no heap of a way is left, so nothing can be compared as done."
     ]
-    return (f"{left} not handled as planned or lost.", *said)
+    return (f"{left} lost or not handled as planned.", *said)
 
 
 def state(found: Findings, clock: Clock) -> str:
+    """Whether the trial has ended, and since when that was fixed."""
     locked = found.record.plan.locked
     ends = clock.day(locked.ends)
     if not found.ended:
@@ -87,6 +90,7 @@ def state(found: Findings, clock: Clock) -> str:
 
 
 def looks(found: Findings) -> str:
+    """How often the findings were looked at, and how often before the end date."""
     if found.looks == 0:
         return "How often the findings were looked at was not counted for this copy."
     times = "once" if found.looks == 1 else f"{found.looks} times"
@@ -95,10 +99,11 @@ def looks(found: Findings) -> str:
         "never before the end date" if before == 0
         else f"{'once' if before == 1 else f'{before} times'} before the end date"
     )  # fmt: skip
-    return f"The findings were looked at {times}, {early}, this report included."
+    return f"The findings were looked at {times}, {early}, this time included."
 
 
 def corrected(found: Findings) -> str:
+    """How many entries were corrected or withdrawn."""
     record = found.record
     if not record.corrections and not record.withdrawn:
         return "No entry was corrected or withdrawn."
@@ -148,6 +153,7 @@ def not_shown(found: Findings) -> tuple[str, ...]:
 
 
 def locked_rows(found: Findings, clock: Clock) -> tuple[tuple[str, str], ...]:
+    """What was fixed before the first barrow, as (name, value)."""
     plan = found.record.plan
     locked, what = plan.locked, outcome(plan.locked.decides)
     low, high = locked.window_d
@@ -174,6 +180,7 @@ def locked_rows(found: Findings, clock: Clock) -> tuple[tuple[str, str], ...]:
 
 
 def known_rows(found: Findings, clock: Clock, rounds: int) -> tuple[tuple[str, str], ...]:
+    """How we know: counts, newest reading, seed and version, as (name, value)."""
     record, plan = found.record, found.record.plan
     readings = [r for h in record.heaps.values() for r in h.readings]
     temps = [r for r in readings if r.quantity == "temp_c"]
@@ -185,11 +192,11 @@ def known_rows(found: Findings, clock: Clock, rounds: int) -> tuple[tuple[str, s
         last = max(r.when.middle for r in temps)
         days = (found.made - last).days
         rows += [
-            ("Rounds and readings", f"{rounds} rounds, {len(temps)} readings"),
+            ("Rounds and readings", f"{_count(rounds, 'round')}, {_count(len(temps), 'reading')}"),
             ("Spots", ", ".join(spots)),
-            ("Newest reading", f"{clock.moment(last)}, {days} days before this report"),
+            ("Newest reading", f"{clock.moment(last)}, {_count(days, 'day')} before this report"),
         ]
-    rows.append(("Air", f"{len(record.air)} readings" if record.air else "not read"))
+    rows.append(("Air", _count(len(record.air), "reading") if record.air else "not read"))
     if samples:
         rows.append(("Samples", str(samples)))
     rows += [
@@ -227,6 +234,10 @@ def assumed(found: Findings) -> tuple[str, ...]:
         full = text if text.endswith(".") else f"{text}."
         said.append(f"{full} (For {where}.)" if where else full)
     return tuple(said)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def plain_missing(found: Findings, key: str) -> str:

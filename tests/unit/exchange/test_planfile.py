@@ -7,8 +7,8 @@ from datetime import date, datetime
 import pytest
 
 from heapwright.errors import PlanError
-from heapwright.exchange.plankeys import TABLES
 from heapwright.exchange.planfile import read_plan_text
+from heapwright.exchange.plankeys import TABLES
 from heapwright.services.plans import example_plan, with_lots
 
 SMALL = """
