@@ -1,0 +1,123 @@
+"""Gas flow through a heap: pressure by conjugate gradients, volume or molar flux on faces.
+
+Units: conductance g [mol/(s Pa)] or [m3/(s Pa)], pressure [Pa] relative to the hydrostatic
+pressure of the air outside, flux [mol/s] or [m3/s], positive towards +x, +y, +z and outwards.
+Equation per cell: sum over faces of g (p - p_neighbour + b) = source, where b is the head of the
+face's buoyancy [Pa], zero on sides. Layout: fields have length N (a padded box, C order); gx[i],
+gy[i], gz[i] and hz[i] belong to the face between i and i + 1, i + sy, i + sz and are zero where
+either side is no heap; open faces are a list (cell, conductance, head, outside pressure).
+Stability: none to keep; the matrix is symmetric and positive definite once any face is open.
+"""
+
+import numba as nb
+import numpy as np
+
+ONE = np.uint64(1)
+
+
+@nb.njit(cache=True)
+def diagonal(runs, sy, sz, gx, gy, gz, bcell, bg, diag, inverse):
+    """Fill ``diag`` with the sum of conductances of every active cell, ``inverse`` with 1 over it."""
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            diag[i] = gx[i] + gx[i - ONE] + gy[i] + gy[i - sy] + gz[i] + gz[i - sz]
+    for f in range(bcell.shape[0]):
+        diag[bcell[f]] += bg[f]
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            inverse[i] = 1.0 / diag[i]
+
+
+@nb.njit(cache=True, fastmath=True)
+def right_side(runs, sz, gz, hz, source, bcell, bg, bh, bp, out):
+    """Fill ``out`` with sources, buoyancy of inner faces and open faces."""
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            out[i] = source[i] - gz[i] * hz[i] + gz[i - sz] * hz[i - sz]
+    for f in range(bcell.shape[0]):
+        out[bcell[f]] += bg[f] * (bp[f] - bh[f])
+
+
+@nb.njit(cache=True, fastmath=True)
+def _times(runs, sy, sz, gx, gy, gz, diag, d, q):
+    """q = A d over active cells; returns d . q."""
+    total = 0.0
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            v = (
+                diag[i] * d[i]
+                - gx[i] * d[i + ONE]
+                - gx[i - ONE] * d[i - ONE]
+                - gy[i] * d[i + sy]
+                - gy[i - sy] * d[i - sy]
+                - gz[i] * d[i + sz]
+                - gz[i - sz] * d[i - sz]
+            )
+            q[i] = v
+            total += v * d[i]
+    return total
+
+
+@nb.njit(cache=True, fastmath=True)
+def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, tolerance, most):
+    """Conjugate gradients with the diagonal as preconditioner, from the pressure in ``p``.
+
+    Ends when the residual is below ``tolerance`` times the norm of the right side; at most
+    ``most`` iterations. Returns (iterations, relative residual). ``r_``, ``d``, ``q`` are scratch.
+    """
+    _times(runs, sy, sz, gx, gy, gz, diag, p, q)
+    rz = 0.0
+    rr = 0.0
+    bb = 0.0
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            res = rhs[i] - q[i]
+            r_[i] = res
+            z = res * inverse[i]
+            d[i] = z
+            rz += res * z
+            rr += res * res
+            bb += rhs[i] * rhs[i]
+    limit = tolerance * tolerance * bb
+    done = 0
+    while rr > limit and done < most:
+        dq = _times(runs, sy, sz, gx, gy, gz, diag, d, q)
+        alpha = rz / dq
+        new = 0.0
+        rr = 0.0
+        for r in range(runs.shape[0]):
+            for i in range(runs[r, 0], runs[r, 1]):
+                p[i] += alpha * d[i]
+                res = r_[i] - alpha * q[i]
+                r_[i] = res
+                new += res * res * inverse[i]
+                rr += res * res
+        beta = new / rz
+        rz = new
+        for r in range(runs.shape[0]):
+            for i in range(runs[r, 0], runs[r, 1]):
+                d[i] = r_[i] * inverse[i] + beta * d[i]
+        done += 1
+    return done, np.sqrt(rr / bb) if bb > 0.0 else 0.0
+
+
+@nb.njit(cache=True, fastmath=True)
+def fluxes(runs, sy, sz, gx, gy, gz, hz, p, bcell, bg, bh, bp, fx, fy, fz, bf):
+    """Flux through every face from the pressure; open faces outwards in ``bf``."""
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            fx[i] = gx[i] * (p[i] - p[i + ONE])
+            fy[i] = gy[i] * (p[i] - p[i + sy])
+            fz[i] = gz[i] * (p[i] - p[i + sz] + hz[i])
+    for f in range(bcell.shape[0]):
+        bf[f] = bg[f] * (p[bcell[f]] - bp[f] + bh[f])
+
+
+@nb.njit(cache=True, fastmath=True)
+def extrapolate(runs, now, before):
+    """Put 2 now - before into ``now`` and the old ``now`` into ``before``: a first guess."""
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            guess = 2.0 * now[i] - before[i]
+            before[i] = now[i]
+            now[i] = guess
