@@ -8,17 +8,16 @@ Conventions: one thread; compile time is not part of the cost (call once before 
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
 from typing import Any
 
-import numba as nb
 import numpy as np
 
+from heapwright.engine.kernels import b1 as own
 from heapwright.engine.kernels import flow, heat, oxygen
 from heapwright.engine.mesh import OPEN, Mesh, box_mesh
 from heapwright.errors import InputError
 
-__all__ = ["GRIDS", "B1Run", "run_b1"]
+__all__ = ["GRIDS", "run_b1"]
 
 #: Grids by name: nx, ny, nz, cell [m], time step [s].
 GRIDS = {
@@ -32,51 +31,6 @@ EPS, C_GAS, D_GAS, Y_AIR = 0.40, 42.15, 5e-6, 0.21
 LAMBDA, RHOC, RHOCG, H_FILM = 0.40, 1.6e6, 1200.0, 10.0
 HEAT, RATE, HALF = 14e6, 1.2e-5, 0.02
 KELVIN = 273.15
-
-
-@dataclass(frozen=True, slots=True)
-class B1Run:
-    """Result: hours and core temperature [C] by step, final fields, CPU seconds per day."""
-
-    hours: Any
-    core_c: Any
-    y_low: float
-    s_mean: float
-    cpu_s_per_day: float
-    pressure_iterations: float
-    oxygen_sweeps: float
-
-
-@nb.njit(cache=True, fastmath=True)
-def _reaction(runs, t, s, y, dt, volume, rate, half, demand, gain, heat_of):
-    """Uptake at plenty of oxygen [m3/s of gas], heat [W] of the actual rate, and the substrate step.
-
-    The temperature factor is that of Rosso 1993 with 5 / 56 / 72 degrees C.
-    """
-    for r in range(runs.shape[0]):
-        for i in range(runs[r, 0], runs[r, 1]):
-            ti = t[i]
-            up = ti - 5.0
-            g = (ti - 72.0) * up * up / (51.0 * (51.0 * (ti - 56.0) + 16.0 * (61.0 - 2.0 * ti)))
-            g = g if 5.0 < ti < 72.0 else 0.0
-            yi = max(y[i], 0.0)
-            first = rate * g * s[i]
-            actual = first * yi / (yi + half)
-            demand[i] = first * volume / (0.032 * 42.15)
-            gain[i] = heat_of * actual * volume
-            s[i] -= dt * actual
-
-
-@nb.njit(cache=True, fastmath=True)
-def _buoyancy(runs, sz, t, bcell, btop, dx, t_air, rho_g, hz, bh):
-    """Heads of inner z faces and of the top faces [Pa]."""
-    ta = t_air + 273.15
-    for r in range(runs.shape[0]):
-        for i in range(runs[r, 0], runs[r, 1]):
-            tf = 0.5 * (t[i] + t[i + sz]) + 273.15
-            hz[i] = rho_g * (1.0 - ta / tf) * dx
-    for f in range(bcell.shape[0]):
-        bh[f] = btop[f] * rho_g * (1.0 - ta / (t[bcell[f]] + 273.15)) * 0.5 * dx
 
 
 def _faces(mesh: Mesh, value: float) -> tuple[Any, Any, Any]:
@@ -158,7 +112,7 @@ def run_b1(
     iterations = sweeps = 0
     began = time.process_time()
     for k in range(steps):
-        _buoyancy(runs, sz, t, bcell, top, dx, T_AIR, RHO0 * G, hz, bh)
+        own.buoyancy(runs, sz, t, bcell, top, dx, T_AIR, RHO0 * G, hz, bh)
         flow.right_side(runs, sz, gz, hz, none, bcell, bg, bh, bp, rhs)
         flow.extrapolate(runs, p, p_before)
         done, _ = flow.solve_pressure(
@@ -166,7 +120,7 @@ def run_b1(
         )
         iterations += done
         flow.fluxes(runs, sy, sz, gx, gy, gz, hz, p, bcell, bg, bh, bp, fx, fy, fz, bf)
-        _reaction(runs, t, s, y, dt, volume, RATE, HALF, demand, source, HEAT)
+        own.reaction(runs, t, s, y, dt, volume, RATE, HALF, demand, source, HEAT)
         heat.conduction_advection(
             runs, sy, sz, kx, ky, kz, fx, fy, fz, RHOCG, t, bcell, bk, bf, bt, source, gain
         )

@@ -209,8 +209,8 @@ class Stepper:
         par = self.par.gas(pressure_pa)
         w, s = self.work, self.state
         gas.properties(
-            self.mesh.cells, s.temp_c, s.o2, w["activity"], self.water_c, self.ice_c, par,
-            w["dry_gas"], w["ratio"], w["rho"],
+            self.mesh.cells, s.temp_c, s.o2, w["activity"], w["pores"], self.water_c, self.ice_c,
+            par, w["dry_gas"], w["ratio"], w["rho"], w["spread"],
         )  # fmt: skip
         return par
 
@@ -219,13 +219,13 @@ class Stepper:
         outside_rho = _outside_density(air, p)
         gas.conductances(
             self.runs, self.sy, self.sz, self.active, m.dx_m, w["permeability"], p.kz_over_kh,
-            w["pores"], s.temp_c, w["dry_gas"], w["rho"], outside_rho, par,
+            w["spread"], w["dry_gas"], w["rho"], outside_rho, par,
             w["gx"], w["gy"], w["gz"], w["hz"], w["dox"], w["doy"], w["doz"],
         )  # fmt: skip
         n = self.n_open
         self.closed[:] = self.cover
         gas.open_faces(
-            self.fcell, self.fdir, m.dx_m, w["permeability"], p.kz_over_kh, w["pores"], s.temp_c,
+            self.fcell, self.fdir, m.dx_m, w["permeability"], p.kz_over_kh, w["spread"],
             w["dry_gas"], w["rho"], outside_rho, par, self.closed, self.bg[:n], self.bh[:n],
             self.bd[:n],
         )  # fmt: skip

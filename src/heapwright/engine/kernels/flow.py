@@ -15,9 +15,9 @@ import numpy as np
 ONE = np.uint64(1)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def diagonal(runs, sy, sz, gx, gy, gz, bcell, bg, diag, inverse):
-    """Fill ``diag`` with the sum of conductances of every active cell, ``inverse`` with 1 over it."""
+    """Fill ``diag`` with the sum of conductances of every cell, ``inverse`` with 1 over it."""
     for r in range(runs.shape[0]):
         for i in range(runs[r, 0], runs[r, 1]):
             diag[i] = gx[i] + gx[i - ONE] + gy[i] + gy[i - sy] + gz[i] + gz[i - sz]
@@ -28,7 +28,7 @@ def diagonal(runs, sy, sz, gx, gy, gz, bcell, bg, diag, inverse):
             inverse[i] = 1.0 / diag[i]
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def right_side(runs, sz, gz, hz, source, bcell, bg, bh, bp, out):
     """Fill ``out`` with sources, buoyancy of inner faces and open faces."""
     for r in range(runs.shape[0]):
@@ -38,7 +38,7 @@ def right_side(runs, sz, gz, hz, source, bcell, bg, bh, bp, out):
         out[bcell[f]] += bg[f] * (bp[f] - bh[f])
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def _times(runs, sy, sz, gx, gy, gz, diag, d, q):
     """q = A d over active cells; returns d . q."""
     total = 0.0
@@ -58,7 +58,7 @@ def _times(runs, sy, sz, gx, gy, gz, diag, d, q):
     return total
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, tolerance, most):
     """Conjugate gradients with the diagonal as preconditioner, from the pressure in ``p``.
 
@@ -101,7 +101,7 @@ def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, to
     return done, np.sqrt(rr / bb) if bb > 0.0 else 0.0
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def fluxes(runs, sy, sz, gx, gy, gz, hz, p, bcell, bg, bh, bp, fx, fy, fz, bf):
     """Flux through every face from the pressure; open faces outwards in ``bf``."""
     for r in range(runs.shape[0]):
@@ -113,7 +113,7 @@ def fluxes(runs, sy, sz, gx, gy, gz, hz, p, bcell, bg, bh, bp, fx, fy, fz, bf):
         bf[f] = bg[f] * (p[bcell[f]] - bp[f] + bh[f])
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def extrapolate(runs, now, before):
     """Put 2 now - before into ``now`` and the old ``now`` into ``before``: a first guess."""
     for r in range(runs.shape[0]):

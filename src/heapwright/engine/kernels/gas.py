@@ -18,7 +18,7 @@ R_GAS, G, MU, M_DRY, M_CARBON, Y_AIR, M_WATER, P_AIR, D_O2, D_VAPOUR, D_POWER, D
 )
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def saturation(t, water, ice):
     """Saturation pressure [Pa] at t [degrees C]; ``water``, ``ice``: coefficients of 1/T, 1, T,
     T^2, T^3, T^4, ln T of its logarithm."""
@@ -29,9 +29,15 @@ def saturation(t, water, ice):
     )
 
 
-@nb.njit(cache=True)
-def properties(cells, t, y, activity, water, ice, par, dry, ratio, rho):
-    """Dry gas [mol/m3], mol of vapour a mol of dry gas, and density [kg/m3] of every cell."""
+@nb.njit(cache=True, error_model="numpy")
+def _diffusive(eps, t, par):
+    return par[D_O2] * ((t + KELVIN) / KELVIN) ** par[D_POWER] * max(eps, 1e-3) ** par[D_EXPONENT]
+
+
+@nb.njit(cache=True, error_model="numpy")
+def properties(cells, t, y, activity, pores, water, ice, par, dry, ratio, rho, spread):
+    """Dry gas [mol/m3], mol of vapour a mol of dry gas, density [kg/m3] and how oxygen spreads
+    [mol/(m s)] in every cell."""
     for n in range(cells.shape[0]):
         i = cells[n]
         pv = activity[i] * saturation(t[i], water, ice)
@@ -42,9 +48,10 @@ def properties(cells, t, y, activity, water, ice, par, dry, ratio, rho):
         ratio[i] = pv / (par[P_AIR] - pv)
         molar = par[M_DRY] + par[M_CARBON] * (par[Y_AIR] - y[i])
         rho[i] = nd * molar + pv / rt * par[M_WATER]
+        spread[i] = nd * _diffusive(pores[i], t[i], par)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def conductances(
     runs,
     sy,
@@ -53,8 +60,7 @@ def conductances(
     dx,
     permeability,
     vertical,
-    pores,
-    t,
+    spread,
     dry,
     rho,
     rho_air,
@@ -69,52 +75,46 @@ def conductances(
 ):
     """Flow and oxygen-diffusion conductances of inner faces and the buoyancy head of z faces.
 
-    permeability [m2] along x and y, times ``vertical`` along z; pores : air space between
-    particles; diffusion is D0 (T/273)^power eps^exponent. Harmonic mean of the two sides.
+    permeability [m2] along x and y, times ``vertical`` along z; spread : from `properties`, with
+    diffusion D0 (T/273)^power eps^exponent. Harmonic mean of the two sides.
     """
-    area_over = dx  # area / distance = dx^2 / dx
+    to_flow = dx / par[MU]  # area / distance = dx
+    head = 0.5 * par[G] * dx
     for r in range(runs.shape[0]):
         for i in range(runs[r, 0], runs[r, 1]):
             ki = permeability[i]
-            di = _diffusive(pores[i], t[i], par) * dry[i]
-            for a in range(3):
-                j = i + ONE if a == 0 else (i + sy if a == 1 else i + sz)
-                if active[j]:
-                    kj = permeability[j]
-                    k = 2.0 * ki * kj / (ki + kj)
-                    if a == 2:
-                        k *= vertical
-                    n = 0.5 * (dry[i] + dry[j])
-                    g = n * k / par[MU] * area_over
-                    dj = _diffusive(pores[j], t[j], par) * dry[j]
-                    d = 2.0 * di * dj / (di + dj) * area_over
-                    h = 0.0
-                    if a == 2:
-                        h = (rho_air - 0.5 * (rho[i] + rho[j])) * par[G] * dx
-                else:
-                    g = 0.0
-                    d = 0.0
-                    h = 0.0
-                if a == 0:
-                    gx[i] = g
-                    dox[i] = d
-                elif a == 1:
-                    gy[i] = g
-                    doy[i] = d
-                else:
-                    gz[i] = g
-                    doz[i] = d
-                    hz[i] = h
+            di = spread[i]
+            j = i + ONE
+            gx[i] = 0.0
+            dox[i] = 0.0
+            if active[j]:
+                kj = permeability[j]
+                dj = spread[j]
+                gx[i] = (dry[i] + dry[j]) * ki * kj / (ki + kj) * to_flow
+                dox[i] = 2.0 * di * dj / (di + dj) * dx
+            j = i + sy
+            gy[i] = 0.0
+            doy[i] = 0.0
+            if active[j]:
+                kj = permeability[j]
+                dj = spread[j]
+                gy[i] = (dry[i] + dry[j]) * ki * kj / (ki + kj) * to_flow
+                doy[i] = 2.0 * di * dj / (di + dj) * dx
+            j = i + sz
+            gz[i] = 0.0
+            doz[i] = 0.0
+            hz[i] = 0.0
+            if active[j]:
+                kj = permeability[j]
+                dj = spread[j]
+                gz[i] = (dry[i] + dry[j]) * ki * kj / (ki + kj) * to_flow * vertical
+                doz[i] = 2.0 * di * dj / (di + dj) * dx
+                hz[i] = (2.0 * rho_air - rho[i] - rho[j]) * head
 
 
-@nb.njit(cache=True)
-def _diffusive(eps, t, par):
-    return par[D_O2] * ((t + KELVIN) / KELVIN) ** par[D_POWER] * max(eps, 1e-3) ** par[D_EXPONENT]
-
-
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def open_faces(
-    bcell, bdir, dx, permeability, vertical, pores, t, dry, rho, rho_air, par, closed, bg, bh, bd
+    bcell, bdir, dx, permeability, vertical, spread, dry, rho, rho_air, par, closed, bg, bh, bd
 ):
     """Conductances and heads of open faces, half a cell from its centre; ``closed`` 0 to 1 is the
     share of a face that a cover shuts."""
@@ -126,4 +126,4 @@ def open_faces(
         bg[f] = dry[i] * k / par[MU] * dx * 2.0 * (1.0 - closed[f])
         head = (rho_air - rho[i]) * par[G] * 0.5 * dx
         bh[f] = head if up else (-head if down else 0.0)
-        bd[f] = _diffusive(pores[i], t[i], par) * dry[i] * dx * 2.0 * (1.0 - closed[f])
+        bd[f] = spread[i] * dx * 2.0 * (1.0 - closed[f])

@@ -12,7 +12,7 @@ import numpy as np
 ONE = np.uint64(1)
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def conduction_advection(
     runs, sy, sz, kx, ky, kz, fx, fy, fz, cp, t, bcell, bk, bf, bt, source, out
 ):
@@ -38,7 +38,7 @@ def conduction_advection(
         out[i] += (bk[f] + cp * max(-bf[f], 0.0)) * (bt[f] - t[i])
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def step_two(runs, dt, capacity, gain, before, weight, t):
     """Two-step Adams-Bashforth: t += dt/capacity ((1 + w) gain - w before); before = gain.
 

@@ -12,7 +12,7 @@ import numba as nb
 (RHO_PARTICLE, RHO_WALL, K0, L0, LW, CP_DRY, CP_WATER, FIBRE, EPS_LEAST, AGEING) = range(10)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def material(
     cells,
     volume,

@@ -13,7 +13,7 @@ import numpy as np
 ONE = np.uint64(1)
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def coefficients(
     runs,
     sy,
@@ -65,7 +65,7 @@ def coefficients(
         rhs[i] += (bd[f] + max(-bf[f], 0.0)) * by[f]
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def _gather(start, end, sy, sz, demand, half, iy, iz, oy, oz, diag, rhs, y, rest, inverse):
     """What a run of cells gets from the rows beside, below and above, and one over its diagonal."""
     for i in range(start, end):
@@ -79,7 +79,7 @@ def _gather(start, end, sy, sz, demand, half, iy, iz, oy, oz, diag, rhs, y, rest
         inverse[i] = 1.0 / (diag[i] + demand[i] / (half + max(y[i], 0.0)))
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def _forward(start, end, ix, ox, rest, inverse, y):
     """Gauss-Seidel along +x; returns the largest change."""
     most = 0.0
@@ -92,7 +92,7 @@ def _forward(start, end, ix, ox, rest, inverse, y):
     return most
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def _backward(start, end, ix, ox, rest, inverse, y):
     """Gauss-Seidel along -x; returns the largest change."""
     most = 0.0
@@ -106,7 +106,7 @@ def _backward(start, end, ix, ox, rest, inverse, y):
     return most
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def solve_oxygen(
     runs, sy, sz, demand, half, diag, rhs, into, out_of, y, rest, inverse, tolerance, most_sweeps
 ):

@@ -10,7 +10,7 @@ import numba as nb
 import numpy as np
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def pipe_air(start, end, first, bcell, bf, t, w, air_t, air_w, wall, cp, bt, bw, heat, total):
     """Fill ``bt`` and ``bw`` of the pipe entries [start, end) of the face lists.
 

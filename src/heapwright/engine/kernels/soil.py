@@ -8,7 +8,7 @@ Stability (explicit): dt <= C dz^2 / (2 lambda), 10,000 s for 10 cm of soil.
 import numba as nb
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def soil_step(gcell, dt, dx, conductivity, t, layers, thickness, soil_k, soil_c, deep, heat):
     """Exchange with the ground; returns heat that entered the heap [W] and the deep soil [W].
 

@@ -16,7 +16,7 @@ ONE = np.uint64(1)
 CP_DRY, M_WATER, LATENT, CP_VAPOUR, D_RATIO = range(5)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def _limited(behind, here, ahead):
     """Value at the downstream face of ``here`` by van Leer's limiter."""
     up = here - behind
@@ -26,7 +26,7 @@ def _limited(behind, here, ahead):
     return here + up * down / (up + down)
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def _face(i, j, back_i, has_i, back_j, has_j, f, d, k, t, w, order, par):
     """Heat [W] and vapour [mol/s] through a face from i to j."""
     if f >= 0.0:
@@ -56,7 +56,7 @@ def _face(i, j, back_i, has_i, back_j, has_j, f, d, k, t, w, order, par):
     return heat, carried + spread
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def inner(
     runs, sy, sz, active, kx, ky, kz, dox, doy, doz, fx, fy, fz, t, w, order, par, heat, vapour
 ):
@@ -130,7 +130,7 @@ def inner(
                 vapour[j] += v * par[M_WATER]
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def through_faces(bcell, bf, bt, bw, t, w, par, heat, vapour, total):
     """Gas that flows through faces to the outside: adds to the cells and to ``total``.
 
@@ -152,7 +152,7 @@ def through_faces(bcell, bf, bt, bw, t, w, par, heat, vapour, total):
         total[2] += wet
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def heat_faces(runs, sy, sz, active, dx, conductivity, kx, ky, kz):
     """Conductances of inner faces for heat [W/K], harmonic mean of the two sides."""
     for r in range(runs.shape[0]):
@@ -166,7 +166,7 @@ def heat_faces(runs, sy, sz, active, dx, conductivity, kx, ky, kz):
             kz[i] = 2.0 * ci * conductivity[j] / (ci + conductivity[j]) * dx if active[j] else 0.0
 
 
-@nb.njit(cache=True)
+@nb.njit(cache=True, error_model="numpy")
 def shortest_step(
     runs,
     sy,

@@ -1,0 +1,153 @@
+"""What a simulated heap is, what surrounds it, and what is done to it, as plain numbers.
+
+Units: SI, degrees C, ages in days. Conventions: a scenario is built from a plan or by hand and is
+frozen; everything random or unknown has been settled before. Absurd input is refused here, before
+the first step.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, get_args
+
+from heapwright.engine.mesh import Mesh
+from heapwright.engine.shapes import mesh_of
+from heapwright.errors import InputError
+from heapwright.units import quantity
+
+__all__ = ["Action", "ActionKind", "HeapSpec", "Pipe", "ProbeSpot"]
+
+ActionKind = Literal[
+    "turned", "watered", "covered", "uncovered", "vent opened", "vent plugged", "vent pulled",
+    "air on", "air off",
+]  # fmt: skip
+_KINDS = get_args(ActionKind)
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """One thing done at a heap age [d]; amount : litres for ``watered``, else unused."""
+
+    age_d: float
+    kind: ActionKind
+    amount: float = 0.0
+
+    def __post_init__(self) -> None:
+        quantity("age_d").check(self.age_d, field="action age")
+        if self.kind not in _KINDS:
+            raise InputError(
+                "the simulator knows no such action",
+                field="action",
+                value=self.kind,
+                way_out="One of " + ", ".join(_KINDS),
+            )
+        quantity("water_l").check(self.amount, field="litres")
+
+
+@dataclass(frozen=True, slots=True)
+class Pipe:
+    """A perforated pipe by its course in heap coordinates [m] (x, y from the middle, z up).
+
+    diameter_m; hole_rows : rows of holes (four or more let air through all round); state : open or
+    plugged at the build; both_open : a mouth at each end; forced_pa : pressure of a blower.
+    """
+
+    points_m: tuple[tuple[float, float, float], ...]
+    diameter_m: float = 0.1
+    hole_rows: int = 2
+    state: Literal["open", "plugged"] = "open"
+    both_open: bool = True
+    forced_pa: float = 0.0
+
+    def __post_init__(self) -> None:
+        quantity("diameter_m").check(self.diameter_m, field="pipe diameter")
+        if len(self.points_m) < 2:
+            raise InputError("a pipe has at least two ends", field="pipe")
+        if not 0 <= self.forced_pa <= 5000:
+            raise InputError("a blower gives 0 to 5000 Pa", field="forced_pa", value=self.forced_pa)
+
+    @property
+    def holes(self) -> float:
+        """Share of the wall that lets air through, 0.25 a row of holes, at most 1."""
+        return min(1.0, max(0.05, 0.25 * self.hole_rows))
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeSpot:
+    """A spot of the probe: its name and the place of the probe's tip in heap coordinates [m]."""
+
+    name: str
+    point_m: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class HeapSpec:
+    """A heap for the simulator.
+
+    shape, volume_m3, height_m, width_m, length_m : as in `shapes.mesh_of`; dry_density : dry mass
+    per volume [kg/m3]; moisture_wb : wet basis; start_c : temperature when built; leafy_share of
+    the dry matter; exposure : wind at the heap over wind at 10 m; field_capacity : kg of water a
+    kg of dry matter; cover : share of the skin that a cover shuts to the air flow; spots : where it
+    is probed; pipes. Raises `QuantityError` or `InputError` for what cannot be.
+    """
+
+    volume_m3: float
+    shape: str = "mound"
+    height_m: float | None = None
+    width_m: float | None = None
+    length_m: float | None = None
+    dry_density: float = 190.0
+    moisture_wb: float = 0.55
+    start_c: float = 15.0
+    leafy_share: float = 0.1
+    exposure: float = 0.3
+    field_capacity: float = 1.8
+    cover: float = 0.0
+    spots: tuple[ProbeSpot, ...] = ()
+    pipes: tuple[Pipe, ...] = ()
+    dx_m: float | None = None
+    soil_c: float | None = None
+    name: str = "heap"
+    actions: tuple[Action, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        quantity("volume_m3").check(self.volume_m3, field="volume")
+        quantity("bulk_density_kg_m3").check(self.dry_density, field="dry density")
+        quantity("moisture_wb").check(self.moisture_wb, field="moisture")
+        if not 0.02 <= self.moisture_wb <= 0.9:
+            raise InputError(
+                "material of a heap holds 2 to 90 % water",
+                field="moisture",
+                value=f"{self.moisture_wb:.0%}",
+                way_out="Give it on wet basis",
+            )
+        quantity("temp_c").check(self.start_c, field="start temperature")
+        quantity("leafiness").check(self.leafy_share, field="leafy share")
+        for name, share in (("exposure", self.exposure), ("cover", self.cover)):
+            if not 0 <= share <= 1:
+                raise InputError("a share lies between 0 and 1", field=name, value=share)
+
+    def mesh(self) -> Mesh:
+        """The voxels of the heap; refuses pipes and spots outside it."""
+        made = mesh_of(
+            self.shape,
+            self.volume_m3,
+            height_m=self.height_m,
+            width_m=self.width_m,
+            length_m=self.length_m,
+            dx_m=self.dx_m,
+        )
+        from heapwright.engine.shapes import cells_along
+
+        for pipe in self.pipes:
+            cells_along(made, pipe.points_m)
+        for spot in self.spots:
+            gap = made.centres() - spot.point_m
+            if float((gap**2).sum(axis=1).min()) > (1.5 * made.dx_m) ** 2:
+                raise InputError(
+                    "this spot lies outside the heap",
+                    field=f"spot {spot.name}",
+                    value=str(spot.point_m),
+                    way_out="Check its depth and the size of the heap",
+                )
+        return made
