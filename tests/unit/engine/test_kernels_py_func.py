@@ -1,0 +1,131 @@
+"""Kernels give the same compiled and as plain Python."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from heapwright.engine.kernels import flow, gas, heat, material, oxygen, pipes, soil, transport
+from heapwright.engine.mesh import box_mesh
+from heapwright.engine.parameters import Parameters, saturation_coefficients
+
+MESH = box_mesh(4, 3, 3, 0.1)
+ACTIVE = MESH.active.ravel()
+RUNS, SY, SZ, CELLS = MESH.runs, MESH.sy, MESH.sz, MESH.cells
+PAR = Parameters.published()
+WATER, ICE = saturation_coefficients()
+
+
+def _field(rng: np.random.Generator, low: float, high: float) -> Any:
+    made = MESH.field()
+    made[CELLS] = rng.uniform(low, high, CELLS.size)
+    return made
+
+
+def _face(rng: np.random.Generator, step: int) -> Any:
+    made = np.zeros(MESH.size)
+    both = ACTIVE[:-step] & ACTIVE[step:]
+    made[:-step][both] = rng.uniform(0.5, 1.5, both.sum())
+    return made
+
+
+def _faces(rng: np.random.Generator) -> tuple[Any, Any, Any]:
+    return _face(rng, 1), _face(rng, int(SY)), _face(rng, int(SZ))
+
+
+def cases() -> dict[str, Any]:
+    """Name -> (kernel, arguments); arguments are made afresh by each call."""
+    rng = np.random.default_rng(5)
+    n = MESH.bcell.size
+    f = lambda low=0.1, high=1.0: _field(rng, low, high)  # noqa: E731
+    v = lambda low=0.1, high=1.0: rng.uniform(low, high, n)  # noqa: E731
+    zero = MESH.field
+    t, y = f(20, 60), f(0.05, 0.2)
+    g = _faces(rng)
+    flux = tuple(x * rng.choice([-1.0, 1.0], x.size) for x in _faces(rng))
+    diag = f(8, 12)
+    into, out_of = rng.uniform(0, 1, (3, MESH.size)), rng.uniform(0, 1, (3, MESH.size))
+    tp = PAR.transport()
+    return {
+        "diagonal": (flow.diagonal, [RUNS, SY, SZ, *g, MESH.bcell, v(), zero(), zero()]),
+        "right_side": (
+            flow.right_side, [RUNS, SZ, g[2], f(), f(), MESH.bcell, v(), v(), v(), zero()]
+        ),
+        "solve_pressure": (
+            flow.solve_pressure,
+            [RUNS, SY, SZ, *g, diag, np.where(ACTIVE, 1 / np.where(ACTIVE, diag, 1), 0), f(),
+             zero(), zero(), zero(), zero(), 1e-10, 50],
+        ),
+        "fluxes": (
+            flow.fluxes,
+            [RUNS, SY, SZ, *g, f(), f(), MESH.bcell, v(), v(), v(), zero(), zero(), zero(),
+             np.zeros(n)],
+        ),
+        "extrapolate": (flow.extrapolate, [RUNS, f(), f()]),
+        "coefficients": (
+            oxygen.coefficients,
+            [RUNS, SY, SZ, f(), f(), *g, *flux, MESH.bcell, v(), v(), v(), y, zero(), zero(),
+             into.copy(), out_of.copy()],
+        ),
+        "solve_oxygen": (
+            oxygen.solve_oxygen,
+            [RUNS, SY, SZ, f(), 0.03, diag, f(), into, out_of, y.copy(), zero(), zero(), 1e-9, 30],
+        ),
+        "conduction_advection": (
+            heat.conduction_advection,
+            [RUNS, SY, SZ, *g, *flux, 1.2, t, MESH.bcell, v(), v(-1, 1), v(), f(), zero()],
+        ),
+        "step_two": (heat.step_two, [RUNS, 10.0, f(), f(), f(), 0.5, t.copy()]),
+        "properties": (
+            gas.properties,
+            [CELLS, t, y, f(), f(0.3, 0.6), WATER, ICE, PAR.gas(101325.0), zero(), zero(), zero(),
+             zero()],
+        ),
+        "conductances": (
+            gas.conductances,
+            [RUNS, SY, SZ, ACTIVE, 0.1, f(1e-8, 1e-7), 0.6, f(), f(38, 42), f(1.0, 1.2), 1.22,
+             PAR.gas(101325.0), *[zero() for _ in range(7)]],
+        ),
+        "inner": (
+            transport.inner,
+            [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 2, tp, zero(), zero()],
+        ),
+        "through_faces": (
+            transport.through_faces,
+            [MESH.bcell, v(-1, 1), v(10, 20), v(0.01, 0.02), t, f(0.01, 0.2), tp, zero(), zero(),
+             np.zeros(3)],
+        ),
+        "shortest_step": (
+            transport.shortest_step,
+            [RUNS, SY, SZ, *g, *_faces(rng), *flux, MESH.bcell, v(-1, 1), v(), t, f(0.01, 0.2),
+             f(900, 1500), tp, zero()],
+        ),
+        "material": (
+            material.material,
+            [CELLS, 1e-3, f(0.1, 0.3), f(0.05, 0.4), f(0.4, 0.6), PAR.material(),
+             *[zero() for _ in range(6)]],
+        ),
+        "soil_step": (
+            soil.soil_step,
+            [MESH.bcell[:5].copy(), 600.0, 0.1, f(), t, rng.uniform(5, 15, (5, 3)),
+             np.array([0.1, 0.2, 0.4]), 1.0, 2e6, 10.0, zero()],
+        ),
+        "pipe_air": (
+            pipes.pipe_air,
+            [2, 8, 5, MESH.bcell, v(-1, 0.2) * 1e-3, t, f(), 12.0, 0.01, 0.2, 29.1, np.zeros(n),
+             np.zeros(n), zero(), np.zeros(1)],
+        ),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", list(cases()))
+def test_compiled_equals_plain_python(name: str) -> None:
+    kernel, one = cases()[name]
+    _, two = cases()[name]
+    got, plain = kernel(*one), kernel.py_func(*two)
+    assert np.allclose(np.asarray(got or 0.0), np.asarray(plain or 0.0), rtol=1e-9, atol=1e-12)
+    for a, b in zip(one, two, strict=True):
+        if isinstance(a, np.ndarray):
+            assert np.allclose(a, b, rtol=1e-9, atol=1e-12)
