@@ -1,1 +1,1 @@
-"""The heap simulator (not built yet; its layers are fixed here)."""
+"""The heap simulator: mesh, state, kernels and the step that joins them (being built)."""

@@ -1,1 +1,1 @@
-"""Compiled loops (not built yet)."""
+"""Compiled loops over arrays; each file is self-contained and states its stability limit."""
