@@ -203,7 +203,7 @@ class WeatherSeries:
     @property
     def middles_h(self) -> Floats:
         """Middles of the steps [h since the start]."""
-        return (np.arange(self.count) + 0.5) * (self.step_s / 3600)
+        return np.asarray((np.arange(self.count) + 0.5) * (self.step_s / 3600), dtype=np.float64)
 
     @property
     def vapour_pa(self) -> Floats:

@@ -1,8 +1,8 @@
 """Reference evaporation and its parts after FAO-56: what a short wet grass would evaporate.
 
 Units: degrees C, kPa, MJ/m2 a day, mm of water a day, m/s, metres; latitudes in degrees north,
-``day`` is the day of the year, 1 to 366. Conventions: functions take floats or arrays. Saturation is
-Tetens' form here, as printed, because the published examples use it; the engine uses the better
+``day`` is the day of the year, 1 to 366. Conventions: functions take floats or arrays. Saturation
+is Tetens' form here, as printed, because the published examples use it; the engine uses the better
 curve of `heapwright.science.air`. Source of every function: Allen, Pereira, Raes and Smith 1998,
 FAO Irrigation and Drainage Paper 56, by its equation number; constants in ``values/sky.toml``.
 Accuracy: all worked examples of tests/reference/test_fao56.py within the printed digits.

@@ -178,8 +178,8 @@ def emissivity(temp_c: ArrayLike, vapour_pressure_pa: ArrayLike, *, cloud: Array
     Clear: Brutsaert 1975, 1.24 (e/T)^(1/7); cloud [0-1] as Unsworth and Monteith 1975. A clear
     night comes out within about 0.05.
 
-    >>> round(float(emissivity(15.0, 1200.0)), 2), round(float(emissivity(15.0, 1200.0, cloud=1)), 2)
-    (0.79, 0.97)
+    >>> [round(float(emissivity(15.0, 1200.0, cloud=c)), 2) for c in (0, 1)]
+    [0.79, 0.97]
     """
     b, weight = _numbers("brutsaert"), _numbers("cloud")["weight"]
     hpa = np.maximum(_array(vapour_pressure_pa), 1.0) / 100
@@ -251,7 +251,7 @@ def wood_activity(water_kg_kg: ArrayLike, fibre_saturation: float = 0.28) -> Any
     left out.
 
     >>> [round(float(wood_activity(x)), 2) for x in (0.05, 0.12, 0.2, 0.5)]
-    [0.24, 0.63, 0.9, 1.0]
+    [0.24, 0.64, 0.9, 1.0]
     """
     c: dict[str, Any] = raw("sky")["sorption"]["wood"]
     k, n = float(c["factor"]), float(c["exponent"])
