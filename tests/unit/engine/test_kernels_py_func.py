@@ -7,7 +7,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from heapwright.engine.kernels import flow, gas, heat, material, oxygen, pipes, soil, transport
+from heapwright.engine.kernels import (
+    b1,
+    flow,
+    gas,
+    heat,
+    material,
+    oxygen,
+    pipes,
+    soil,
+    transport,
+)
 from heapwright.engine.mesh import box_mesh
 from heapwright.engine.parameters import Parameters, saturation_coefficients
 
@@ -48,6 +58,8 @@ def cases() -> dict[str, Any]:
     diag = f(8, 12)
     into, out_of = rng.uniform(0, 1, (3, MESH.size)), rng.uniform(0, 1, (3, MESH.size))
     tp = PAR.transport()
+    here = CELLS[5]
+    there = here + SZ
     return {
         "diagonal": (flow.diagonal, [RUNS, SY, SZ, *g, MESH.bcell, v(), zero(), zero()]),
         "right_side": (
@@ -63,6 +75,7 @@ def cases() -> dict[str, Any]:
             [RUNS, SY, SZ, *g, f(), f(), MESH.bcell, v(), v(), v(), zero(), zero(), zero(),
              np.zeros(n)],
         ),
+        "_times": (flow._times, [RUNS, SY, SZ, *g, diag, f(), zero()]),
         "extrapolate": (flow.extrapolate, [RUNS, f(), f()]),
         "coefficients": (
             oxygen.coefficients,
@@ -73,11 +86,20 @@ def cases() -> dict[str, Any]:
             oxygen.solve_oxygen,
             [RUNS, SY, SZ, f(), 0.03, diag, f(), into, out_of, y.copy(), zero(), zero(), 1e-9, 30],
         ),
+        "_gather": (
+            oxygen._gather,
+            [*RUNS[4], SY, SZ, f(), 0.03, *into[1:], *out_of[1:], diag, f(), y, zero(), zero()],
+        ),
+        "_forward": (oxygen._forward, [*RUNS[4], into[0], out_of[0], f(), f(), y.copy()]),
+        "_backward": (oxygen._backward, [*RUNS[4], into[0], out_of[0], f(), f(), y.copy()]),
         "conduction_advection": (
             heat.conduction_advection,
             [RUNS, SY, SZ, *g, *flux, 1.2, t, MESH.bcell, v(), v(-1, 1), v(), f(), zero()],
         ),
         "step_two": (heat.step_two, [RUNS, 10.0, f(), f(), f(), 0.5, t.copy()]),
+        "saturation": (gas.saturation, [61.0, WATER, ICE]),
+        "saturation over ice": (gas.saturation, [-7.0, WATER, ICE]),
+        "_diffusive": (gas._diffusive, [0.4, 55.0, PAR.gas(101325.0)]),
         "properties": (
             gas.properties,
             [CELLS, t, y, f(), f(0.3, 0.6), WATER, ICE, PAR.gas(101325.0), zero(), zero(), zero(),
@@ -88,6 +110,21 @@ def cases() -> dict[str, Any]:
             [RUNS, SY, SZ, ACTIVE, 0.1, f(1e-8, 1e-7), 0.6, f(), f(38, 42), f(1.0, 1.2), 1.22,
              PAR.gas(101325.0), *[zero() for _ in range(7)]],
         ),
+        "open_faces": (
+            gas.open_faces,
+            [MESH.bcell, MESH.bdir, 0.1, f(1e-8, 1e-7), 0.6, f(), f(38, 42), f(1.0, 1.2), 1.22,
+             PAR.gas(101325.0), v(0, 1), np.zeros(n), np.zeros(n), np.zeros(n)],
+        ),
+        "_limited": (transport._limited, [1.0, 2.0, 2.5]),
+        "_limited at a peak": (transport._limited, [1.0, 2.0, 1.5]),
+        "_face": (
+            transport._face,
+            [here, there, here, False, there, True, -0.3, 0.2, 0.1, t, f(0.01, 0.2), 2, tp],
+        ),
+        "inner, upwind": (
+            transport.inner,
+            [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 1, tp, zero(), zero()],
+        ),
         "inner": (
             transport.inner,
             [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 2, tp, zero(), zero()],
@@ -96,6 +133,9 @@ def cases() -> dict[str, Any]:
             transport.through_faces,
             [MESH.bcell, v(-1, 1), v(10, 20), v(0.01, 0.02), t, f(0.01, 0.2), tp, zero(), zero(),
              np.zeros(3)],
+        ),
+        "heat_faces": (
+            transport.heat_faces, [RUNS, SY, SZ, ACTIVE, 0.1, f(), zero(), zero(), zero()]
         ),
         "shortest_step": (
             transport.shortest_step,
@@ -111,6 +151,13 @@ def cases() -> dict[str, Any]:
             soil.soil_step,
             [MESH.bcell[:5].copy(), 600.0, 0.1, f(), t, rng.uniform(5, 15, (5, 3)),
              np.array([0.1, 0.2, 0.4]), 1.0, 2e6, 10.0, zero()],
+        ),
+        "reaction": (
+            b1.reaction, [RUNS, t, f(2, 6), y, 600.0, 1e-3, 1.2e-5, 0.02, zero(), zero(), 14e6]
+        ),
+        "buoyancy": (
+            b1.buoyancy,
+            [RUNS, SZ, t, MESH.bcell, (MESH.bdir == 5) * 1.0, 0.1, 16.0, 12.0, zero(), np.zeros(n)],
         ),
         "pipe_air": (
             pipes.pipe_air,
@@ -129,3 +176,10 @@ def test_compiled_equals_plain_python(name: str) -> None:
     for a, b in zip(one, two, strict=True):
         if isinstance(a, np.ndarray):
             assert np.allclose(a, b, rtol=1e-9, atol=1e-12)
+
+
+def test_no_kernel_is_forgotten() -> None:
+    named = {name.split(" ")[0].rstrip(",") for name in cases()}
+    modules = (b1, flow, gas, heat, material, oxygen, pipes, soil, transport)
+    there = {n for m in modules for n, f in vars(m).items() if hasattr(f, "py_func")}
+    assert there - named == set()

@@ -1,8 +1,8 @@
 """Heat through a heap: conduction and advection between cells and over open faces.
 
 Units: temperature [degrees C], conductance [W/K], capacity flow [W/K] = flux times heat capacity
-of the gas, heat [W] per cell. Conventions: first-order upwind, with the conductance of the grid
-itself printed by `numerical_conductivity`; layout as in the flow kernels.
+of the gas, heat [W] per cell. Conventions: first-order upwind, which adds a conductance of half the
+capacity flow to a face; layout as in the flow kernels.
 Stability (explicit step): dt <= capacity / (sum of conductances + outgoing capacity flow).
 """
 

@@ -5,7 +5,7 @@ air and liquid water at 0 degrees C, so that vapour carries h = 2.501e6 + 1860 T
 the direction of each flow, with a van Leer limited correction inside the heap where ``order`` is
 2. What leaves a cell enters its neighbour: sums close to round-off. Layout as in the flow kernels.
 Stability (explicit): dt <= C / (sum of conductances + flows times heat capacities, latent slope
-included); `limits` gives it.
+included); `shortest_step` gives it.
 """
 
 import numba as nb
