@@ -82,8 +82,8 @@ class Stepper:
     Parameters
     ----------
     mesh, state : the heap; parameters : constants; biology : the kinetics;
-    skin : callable (state, work, air, dt) that adds heat [W] and vapour [kg/s] of open faces and
-    returns (heat, vapour heat, vapour) that entered; wet : callable (state, work, air, dt) for
+    skin : callable (stepper, air, dt) that adds heat [W] and vapour [kg/s] of open faces and
+    returns (heat, vapour heat, vapour) that entered; water : callable (stepper, air, dt) for
     rain, drainage and capillary water, or None.
     """
 

@@ -1,0 +1,193 @@
+"""The skin of a heap: a surface without heat capacity on every open face, in balance with the air.
+
+Units: temperatures in degrees C, heat in W, vapour in kg/s, pressures of vapour in Pa; ``dx`` [m]
+edge of a cell, conductivity [W/mK], film [W/m2K] without radiation, still-air layer [m].
+Conventions: for a face of area A = dx^2 and staircase factor f, with skin temperature t:
+
+    conduction into the cell   q = 2 conductivity dx (t - t_cell)
+    sun taken up               beam A + diffuse A f    (beam on steps adds up to that on the slope)
+    convection                 film A f (t_air - t)
+    long wave                  e sigma A f (F t_sky^4 + (1 - F) t_air^4 - t^4)   [kelvin]
+    vapour leaving             m = min(g_dry (a p(t) - p_air), g_film (p(t) - p_air), supply)
+
+F, the share of sky a face sees, is 1 on top, 1/2 on a side, 0 below; the ground is as warm as the
+air. g_film = h_m A f open / (R_v T), g_dry the same with 1/h_m + layer/D_v for 1/h_m; a is the
+activity of the water in the cell. Dew (p_air > p(t)) meets the film only. The balance solved is
+
+    q = sun + convection + long wave - m L(t),    L(t) = LATENT - (CP_WATER - CP_VAPOUR) t,
+
+and what leaves the cell is -q + m CP_WATER t, so that heap and air together close: vapour carries
+h(t) = LATENT + CP_VAPOUR t = L(t) + CP_WATER t, as everywhere in the simulator. Newton steps
+inside a bracket, halving where a step would leave it, until a step is below 1e-4 K; what is left is
+of the order of its square. The conduction given back is the sum of the other terms, so that each
+face closes to round-off; conduction and vapour obey their laws to 1e-8 of their size.
+``par`` is laid out by the indices below. Nothing is stored: no stability limit of its own, but the
+cell behind takes ``slope`` [W/K], heat per degree of the cell, into its own.
+"""
+
+import numba as nb
+import numpy as np
+
+#: indices of ``par``
+(
+    SIGMA,
+    EMISSIVITY,
+    LATENT,
+    CP_VAPOUR,
+    CP_WATER,
+    R_VAPOUR,
+    LEWIS,
+    D_VAPOUR,
+    SHARE,
+) = range(9)
+#: columns of ``terms``
+Q_CELL, Q_SUN, Q_AIR, Q_SKY, VAPOUR, Q_VAPOUR = range(6)
+KELVIN = 273.15
+COLDEST, HOTTEST = -90.0, 150.0
+#: the last Newton step [K]; what is left after it is its square
+TOLERANCE = 1e-4
+
+
+@nb.njit(cache=True, error_model="numpy")
+def saturation_and_slope(t, water, ice):
+    """Saturation pressure [Pa] and its slope [Pa/K] at t [degrees C]."""
+    k = t + KELVIN
+    c = ice if t < 0.0 else water
+    p = np.exp(c[0] / k + c[1] + k * (c[2] + k * (c[3] + k * (c[4] + k * c[5]))) + c[6] * np.log(k))
+    log_slope = (
+        -c[0] / (k * k) + c[2] + k * (2.0 * c[3] + k * (3.0 * c[4] + k * 4.0 * c[5])) + c[6] / k
+    )
+    return p, p * log_slope
+
+
+@nb.njit(cache=True, error_model="numpy")
+def _vapour(t, t_air, e_air, activity, dry, wet, supply, water, ice):
+    """Vapour leaving [kg/s] and its slope [kg/s/K]; dry, wet : conductances times kelvin."""
+    p, dp = saturation_and_slope(t, water, ice)
+    middle = 0.5 * (t + t_air) + KELVIN
+    m = dry * (activity * p - e_air) / middle
+    slope = dry * activity * dp / middle - 0.5 * m / middle
+    dew = wet * (p - e_air) / middle
+    if dew < m:
+        m = dew
+        slope = wet * dp / middle - 0.5 * m / middle
+    if m > supply:
+        return supply, 0.0
+    return m, slope
+
+
+@nb.njit(cache=True, error_model="numpy")
+def skin_exchange(
+    fcell,
+    fdir,
+    fcross,
+    faces,
+    dx,
+    dt,
+    temp,
+    conductivity,
+    activity,
+    available,
+    layer,
+    sun,
+    film,
+    vapour_open,
+    t_air,
+    e_air,
+    t_sky,
+    water,
+    ice,
+    par,
+    skin,
+    slope,
+    terms,
+    heat,
+    vapour,
+    total,
+):
+    """Solve the balance of every open face and add what its cell gains.
+
+    fcell, fdir, fcross : cell, direction and staircase factor of each face (nf,); faces : how many
+    open faces each cell has; temp, conductivity, activity, available : fields, the last the water
+    [kg] a cell could give (SHARE of it within dt); layer : still air of each face [m]; sun (2, 6) :
+    beam and diffuse taken up by a face of each direction [W/m2]; vapour_open : share of the skin
+    that lets vapour through; t_sky : of a black sky; water, ice : coefficients of the saturation
+    pressure; skin (nf,) : skin temperatures, first guess in, result out; slope (nf,) [W/K];
+    terms (nf, 6) : conduction into the cell, sun, convection, long wave (all into the skin), vapour
+    leaving [kg/s], and its enthalpy [W]; heat [W], vapour [kg/s] : fields, added to; total (6,) :
+    sums of terms, added to. Returns the number of evaluations.
+    """
+    area = dx * dx
+    h_film = film / par[LEWIS]
+    d_vapour = par[D_VAPOUR] * ((t_air + KELVIN) / KELVIN) ** 1.75
+    to_latent = par[CP_WATER] - par[CP_VAPOUR]
+    sky4 = (t_sky + KELVIN) ** 4
+    air4 = (t_air + KELVIN) ** 4
+    evaluations = 0
+    for f in range(fcell.shape[0]):
+        i = fcell[f]
+        d = fdir[f]
+        rough = area * fcross[f]
+        g = 2.0 * conductivity[i] * dx
+        sees = 1.0 if d == 5 else (0.0 if d == 4 else 0.5)
+        around4 = sees * sky4 + (1.0 - sees) * air4
+        radiates = par[EMISSIVITY] * par[SIGMA] * rough
+        q_sun = sun[0, d] * area + sun[1, d] * rough
+        convects = film * rough
+        wet = h_film * rough * vapour_open / par[R_VAPOUR]
+        dry = wet / (1.0 + h_film * layer[f] / d_vapour)
+        supply = par[SHARE] * max(available[i], 0.0) / (faces[i] * dt)
+        t_cell = temp[i]
+        a = activity[i]
+        low = COLDEST
+        high = HOTTEST
+        t = min(max(skin[f], low + 1.0), high - 1.0)
+        down = 1.0
+        m = 0.0
+        for _ in range(80):
+            evaluations += 1
+            m, dm = _vapour(t, t_air, e_air, a, dry, wet, supply, water, ice)
+            k = t + KELVIN
+            k3 = k * k * k
+            latent = par[LATENT] - to_latent * t
+            excess = (
+                g * (t_cell - t)
+                + q_sun
+                + convects * (t_air - t)
+                + radiates * (around4 - k3 * k)
+                - m * latent
+            )
+            down = g + convects + 4.0 * radiates * k3 + dm * latent - m * to_latent
+            step = excess / down if down > 0.0 else 2.0 * HOTTEST
+            if abs(step) < TOLERANCE:
+                t += step
+                m = min(m + dm * step, supply)
+                break
+            if excess > 0.0:
+                low = t
+            else:
+                high = t
+            new = t + step
+            if new <= low or new >= high:
+                new = 0.5 * (low + high)
+                if high - low < 1e-9:
+                    break
+            t = new
+        k = t + KELVIN
+        q_air = convects * (t_air - t)
+        q_sky = radiates * (around4 - k * k * k * k)
+        q_cell = q_sun + q_air + q_sky - m * (par[LATENT] - to_latent * t)
+        q_vapour = m * (par[LATENT] + par[CP_VAPOUR] * t)
+        skin[f] = t
+        slope[f] = g * max(0.0, 1.0 - g / max(down, g))
+        terms[f, Q_CELL] = q_cell
+        terms[f, Q_SUN] = q_sun
+        terms[f, Q_AIR] = q_air
+        terms[f, Q_SKY] = q_sky
+        terms[f, VAPOUR] = m
+        terms[f, Q_VAPOUR] = q_vapour
+        heat[i] += q_cell - m * par[CP_WATER] * t
+        vapour[i] -= m
+        for n in range(6):
+            total[n] += terms[f, n]
+    return evaluations
