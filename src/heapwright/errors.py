@@ -178,12 +178,14 @@ class QuestionError(HeapwrightError):
 
     exit_code = 3
 
-    def __init__(self, questions: Sequence[Question]) -> None:
+    def __init__(
+        self,
+        questions: Sequence[Question],
+        *,
+        way_out: str = "Nothing was written. Answer with --answer key=value",
+    ) -> None:
         self.questions = tuple(questions)
-        super().__init__(
-            "; ".join(str(q) for q in self.questions),
-            way_out="Nothing was written. Answer with --answer key=value",
-        )
+        super().__init__("; ".join(str(q) for q in self.questions), way_out=way_out)
 
 
 def _sentence(text: str) -> str:

@@ -18,7 +18,16 @@ from typing import Any
 
 from heapwright.errors import QuantityError
 
-__all__ = ["REGISTER", "Quantity", "Ranged", "parse", "parse_number", "quantity", "show"]
+__all__ = [
+    "REGISTER",
+    "Quantity",
+    "Ranged",
+    "parse",
+    "parse_number",
+    "quantity",
+    "show",
+    "two_digits",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +52,12 @@ class Quantity:
         if math.isfinite(value) and self.low <= value <= self.high:
             return value
         raise QuantityError(
-            f"{self.symbol} ({self.meaning}) must lie within "
+            f"{self.meaning or self.key} must lie within "
             f"{_plain(self.low * self.shown_factor)} to "
             f"{_plain(self.high * self.shown_factor)} {self.shown}".rstrip(),
             field=field or self.key,
             value=_plain(value) if typed is None else typed,
-            way_out=self._hint(value),
+            way_out=self._hint(value, str(typed or "")),
         )
 
     @property
@@ -56,10 +65,10 @@ class Quantity:
         """What a kept value is multiplied by on screen: 100 for per cent, else 1."""
         return 100.0 if self.shown == "%" else 1.0
 
-    def _hint(self, value: float) -> str:
+    def _hint(self, value: float, typed: str) -> str:
         if not math.isfinite(value):
             return "Give a finite number, or leave it out if it is not known"
-        if self.unit == "" and self.high <= 1 and 1 < value <= 100:
+        if self.unit == "" and self.high <= 1 and 1 < value <= 100 and "%" not in typed:
             return f"Per cent given? Write {_plain(value)} % or {_plain(value / 100)}"
         if self.unit == "degC" and value > self.high:
             return f"Degrees F given? Write {_plain(value)} F"
@@ -256,6 +265,11 @@ _AMBIGUOUS = {
     "gal": "gallon", "gallon": "gallon", "gallons": "gallon",
 }  # fmt: skip
 _TEMPERATURES = {"degC", "degF", "kelvin"}
+#: Letters that say on which side of the equator or of Greenwich a place lies.
+_SIDES = {
+    ("latitude_deg", "n"): 1, ("latitude_deg", "s"): -1,
+    ("longitude_deg", "e"): 1, ("longitude_deg", "w"): -1,
+}  # fmt: skip
 #: Factors of everyday units to the unit kept, so that a plain command need not load pint; a test
 #: holds them against pint.
 _EVERYDAY = {
@@ -286,6 +300,13 @@ def parse_number(text: str, *, field: str) -> float:
     if re.fullmatch(_NUMBER, cleaned) is None:
         raise QuantityError(
             "a number was expected", field=field, value=text, way_out="Write it as 12.5 or 12,5"
+        )
+    if re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", cleaned):
+        raise QuantityError(
+            "this may be thousands or a decimal comma",
+            field=field,
+            value=text,
+            way_out=f"Write {cleaned.replace(',', '')} or {cleaned.replace(',', '.')}",
         )
     return float(cleaned.replace(",", "."))
 
@@ -396,6 +417,16 @@ def show(value: float, key: str, *, digits: int | None = None) -> str:
     return f"{text} {row.shown}".strip()
 
 
+def two_digits(value: float) -> str:
+    """*value* to two digits, written out: never as a power of ten, however large.
+
+    >>> two_digits(0.367), two_digits(119.2), two_digits(2.0)
+    ('0.37', '120', '2')
+    """
+    short = f"{value:.2g}"
+    return f"{float(short):.0f}" if "e+" in short else short
+
+
 def _converter(
     unit: str, row: Quantity, extra: Mapping[str, float], field: str, typed: object
 ) -> Any:
@@ -406,14 +437,22 @@ def _converter(
             return lambda number: number * size
     if bare == "":
         return lambda number: number
-    if bare in _AMBIGUOUS:
+    side = _SIDES.get((row.key, bare.strip("° ")))
+    if side is not None:
+        return lambda number: _on_side(number, side, field, typed)
+    measure = bare.partition("/")[0].strip()
+    if measure in _AMBIGUOUS:
         raise QuantityError(
-            f"a {_AMBIGUOUS[bare]} is 3.785 L in the US and 4.546 L in Britain",
+            f"a {_AMBIGUOUS[measure]} is 3.785 L in the US and 4.546 L in Britain",
             field=field,
             value=typed,
             way_out="Write US gal or imp gal, or litres",
         )
     name = _ALIASES.get(bare) or _ALIASES.get(bare.rstrip("s"))
+    over, slash, under = bare.partition("/")
+    if name is None and slash:
+        top, bottom = (_ALIASES.get(part.strip()) for part in (over, under))
+        name = f"{top}/{bottom}" if top and bottom else None
     if name is None:
         name = unit if re.fullmatch(r"[A-Za-z_]+[A-Za-z0-9_*/ ^]*", unit) else None
     everyday = _EVERYDAY.get((name or "", row.unit))
@@ -443,6 +482,18 @@ def _converter(
             way_out=f"Write it as in {_example(row)}",
         ) from None
     return lambda number: number * factor
+
+
+def _on_side(number: float, side: int, field: str, typed: object) -> float:
+    """Degrees with their letter as degrees with their sign; both at once is refused."""
+    if number < 0:
+        raise QuantityError(
+            "a minus and a letter both say the side",
+            field=field,
+            value=typed,
+            way_out="Write 41.3 S or -41.3",
+        )
+    return number * side
 
 
 def _example(row: Quantity) -> str:

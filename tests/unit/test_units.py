@@ -28,6 +28,11 @@ from heapwright.units import REGISTER, Ranged, parse, quantity, show
         ("1 yd3", "volume_m3", 0.764555),
         ("1.5 hours", "minutes", 90.0),
         (12, "mass_kg", 12.0),
+        ("4 US gal/min", "flow_l_min", 15.141647),
+        ("41.3 S", "latitude_deg", -41.3),
+        ("51,2° N", "latitude_deg", 51.2),
+        ("0.9 W", "longitude_deg", -0.9),
+        ("5.1 E", "longitude_deg", 5.1),
     ],
 )
 def test_what_people_write(text: str | float, key: str, value: float) -> None:
@@ -56,6 +61,11 @@ def test_ranges() -> None:
         ("55-45 %", "moisture_wb", "smaller one"),
         ("1e9 m", "length_m", "must lie within"),
         (True, "mass_kg", "a number was expected"),
+        ("4 gal/min", "flow_l_min", "US gal or imp gal"),
+        ("41.3 W", "latitude_deg", "does not fit"),
+        ("0.9 N", "longitude_deg", "does not fit"),
+        ("-41.3 S", "latitude_deg", "a minus and a letter"),
+        ("1,000 litres", "volume_m3", "Write 1000 or 1.000"),
         ("5; drop table heap", "mass_kg", "does not fit"),
     ],
 )

@@ -83,7 +83,7 @@ def _say_findings(found: Findings) -> None:
     say(f"Start: {model.fair_start}")
     _say_list("Not as planned:", model.deviations or ("nothing that was written down.",))
     say(f"{model.corrected} {model.looks}")
-    _say_list("", model.warnings)
+    _say_list("To know:", found.warnings)
     _say_list("Not shown:", model.not_shown)
 
 

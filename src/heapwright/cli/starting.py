@@ -47,7 +47,10 @@ def start(
         else:
             from heapwright.errors import Question, QuestionError
 
-            raise QuestionError([Question(key, text) for key, text in _QUESTIONS.items()])
+            raise QuestionError(
+                [Question(key, text) for key, text in _QUESTIONS.items()],
+                way_out='Nothing was written. Answer any of them: --what "9 barrows of chips"',
+            )
     moment = now()
     told = read_answers(line, now=moment) if line else read_answers("", now=moment)
     told = _with_options(told, what=what, heaps=heaps, ways=ways, probe=probe, now=moment)
@@ -95,6 +98,7 @@ def _with_options(
     from dataclasses import replace
 
     from heapwright.domain.answers import parse_heaps, parse_probe, parse_ways, parse_what
+    from heapwright.errors import InputError
 
     if what:
         told = replace(told, ingredients=parse_what(what))
@@ -103,6 +107,13 @@ def _with_options(
         told = replace(told, heaps=count or told.heaps, made=made or told.made)
     if ways:
         kinds, alike = parse_ways(ways)
+        if not kinds and alike is None:
+            raise InputError(
+                "no way of managing found",
+                field="ways",
+                value=ways,
+                way_out="Write all alike, or one turned, one vented, one left alone",
+            )
         told = replace(told, ways=kinds, alike=alike)
     if probe:
         told = replace(told, probe_m=parse_probe(probe))

@@ -9,9 +9,11 @@ from typing import TypeVar
 
 from heapwright.errors import PlanError, UnknownNameError
 
-__all__ = ["check_name", "one_of"]
+__all__ = ["check_name", "check_trial_name", "one_of"]
 
 T = TypeVar("T")
+_LONGEST = 80
+_MEANT = ("air", "ambient", "all")
 _NAME = re.compile(r"^[^\W_][\w .+-]{0,30}$")
 
 
@@ -27,6 +29,29 @@ def check_name(name: str, *, field: str) -> str:
             field=field,
             value=repr(name),
             way_out="Give a short name such as A or north bin",
+        )
+    if field in ("heap name", "heap") and name.lower() in _MEANT:
+        raise PlanError(
+            "this word means something else where heaps are entered",
+            field=field,
+            value=repr(name),
+            way_out="Give a short name such as A or north bin",
+        )
+    return name
+
+
+def check_trial_name(name: str) -> str:
+    """*name* if it fits on one line of a page; raises `PlanError`.
+
+    >>> check_trial_name("Ferncombe 2026")
+    'Ferncombe 2026'
+    """
+    if len(name) > _LONGEST or not name.isprintable():
+        raise PlanError(
+            f"a trial has one line of at most {_LONGEST} letters as its name",
+            field="trial name",
+            value=repr(name[:20] + "..."),
+            way_out="Write a short name; the rest belongs into the question",
         )
     return name
 

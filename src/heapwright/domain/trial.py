@@ -15,7 +15,7 @@ from typing import Any
 
 from heapwright.domain.heap import Heap, Spot
 from heapwright.domain.material import Ingredient
-from heapwright.domain.names import one_of
+from heapwright.domain.names import check_trial_name, one_of
 from heapwright.domain.way import Treatment
 from heapwright.errors import PlanError
 from heapwright.units import REGISTER, Ranged
@@ -131,17 +131,29 @@ class Trial:
     invented: bool = False
 
     def __post_init__(self) -> None:
+        check_trial_name(self.name)
+        for key, size in (("matters", self.locked.matters), ("spread", self.locked.spread)):
+            if size is not None and size <= 0:
+                raise PlanError(
+                    "heaps treated alike always differ"
+                    if key == "spread"
+                    else "every difference would matter, even one nobody could see",
+                    field=key,
+                    value=f"{size:g}",
+                    way_out="Write a size above zero, or leave the key out",
+                )
         for what, names in (
             ("heap", [h.name for h in self.heaps]),
             ("way", [w.name for w in self.ways]),
             ("spot", [s.name for s in self.spots]),
         ):
-            doubles = sorted({n for n in names if names.count(n) > 1})
+            lower = [n.lower() for n in names]
+            doubles = [n for n in names if lower.count(n.lower()) > 1]
             if doubles:
                 raise PlanError(
                     "two of them have the same name, which the book could not tell apart",
                     field=f"{what} name",
-                    value=doubles[0],
+                    value=doubles[-1],
                     way_out="Give every one a name of its own",
                 )
         for heap in self.heaps:

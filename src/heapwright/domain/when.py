@@ -14,13 +14,16 @@ from zoneinfo import ZoneInfo
 
 from heapwright.errors import InputError
 
-__all__ = ["When", "local_zone", "parse_date", "parse_when"]
+__all__ = ["When", "check_year", "local_zone", "parse_date", "parse_when"]
 
 _DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _MONTHS = (
     "january", "february", "march", "april", "may", "june", "july", "august",
     "september", "october", "november", "december",
 )  # fmt: skip
+_FEW = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4}
+#: Years outside are slips of the pen, and near the ends of the calendar sums go wrong.
+_YEARS = (1950, 2200)
 _WAY_OUT = "Write 2026-05-03 07:10, 3 May 2026, yesterday, Tuesday, or about Tuesday"
 
 
@@ -76,11 +79,32 @@ def local_zone(name: str | None) -> tzinfo:
         ) from None
 
 
-def parse_date(text: object, *, field: str, now: datetime) -> date:
-    """A calendar date from text (``2026-05-03``, ``3 May 2026``, ``3 May``, ``today``).
+def check_year(day: date, *, field: str, typed: object) -> None:
+    """Raise `InputError` when *day* is so far away that its year must be a slip.
 
-    Raises `InputError`. A date without year is the one nearest to *now*.
+    >>> check_year(date(2026, 5, 3), field="when", typed="3 May 2026")
     """
+    if not _YEARS[0] <= day.year <= _YEARS[1]:
+        raise InputError(
+            "no work on our heaps lies so long ago or so far ahead",
+            field=field,
+            value=typed,
+            way_out="Check the year",
+        )
+
+
+def parse_date(text: object, *, field: str, now: datetime) -> date:
+    """A calendar date from text (``2026-05-03``, ``3 May``, ``today``, ``3 weeks ago``).
+
+    Raises `InputError`, also for a year before 1950 or after 2200. A date without year is the one
+    nearest to *now*.
+    """
+    day = _read_date(text, field=field, now=now)
+    check_year(day, field=field, typed=text)
+    return day
+
+
+def _read_date(text: object, *, field: str, now: datetime) -> date:
     if isinstance(text, datetime):
         return text.date()
     if isinstance(text, date):
@@ -93,6 +117,10 @@ def parse_date(text: object, *, field: str, now: datetime) -> date:
         return today - timedelta(days=1)
     if words == "tomorrow":
         return today + timedelta(days=1)
+    ago = re.fullmatch(r"(\d{1,3}|an?|one|two|three|four) (day|week)s? ago", words)
+    if ago:
+        number = int(ago[1]) if ago[1].isdigit() else _FEW[ago[1]]
+        return today - timedelta(days=number * (7 if ago[2] == "week" else 1))
     if words in _DAYS:
         return today - timedelta(days=(today.weekday() - _DAYS.index(words)) % 7)
     iso = re.fullmatch(r"(\d{4})-(\d{1,2})-(\d{1,2})", words)
@@ -151,10 +179,11 @@ def parse_when(text: object, *, now: datetime, zone: tzinfo = UTC, field: str = 
     >>> now = datetime(2026, 5, 7, 12, 0, tzinfo=UTC)
     >>> w = parse_when("about Tuesday", now=now)
     >>> w.low.date().isoformat(), w.high.date().isoformat(), w.exact
-    ('2026-05-04', '2026-05-07', False)
+    ('2026-05-04', '2026-05-06', False)
     """
     typed = str(text)
     if isinstance(text, datetime):
+        check_year(text, field=field, typed=text)
         moment = text if text.tzinfo else text.replace(tzinfo=zone)
         return When.instant(moment.astimezone(UTC), typed)
     words = typed.strip().lower().replace("  ", " ")
@@ -177,6 +206,7 @@ def parse_when(text: object, *, now: datetime, zone: tzinfo = UTC, field: str = 
             moment = datetime.fromisoformat(rest.upper().replace(" ", "T"))
         except ValueError:
             raise _no_time(field, text) from None
+        check_year(moment, field=field, typed=text)
         return _spread(moment, about is not None, timedelta(minutes=60), typed)
     if clock:
         day_text = rest[: clock.start()].strip(" ,") or "today"

@@ -122,6 +122,9 @@ class _Builder(PlanTables):
             "window": ("outcome", "window"),
             "ends": ("outcome", "ends"),
             "decides": ("outcome", "decides"),
+            "matters": ("outcome", "matters"),
+            "spread": ("outcome", "spread"),
+            "trial name": ("trial", "name"),
             "heap": ("place", "downhill"),
         }
         if error.field == "way":
@@ -129,7 +132,7 @@ class _Builder(PlanTables):
                 if str(row.get("way", "")) == str(error.value):
                     return self.lines.where("heap", index, "way")
             return self.lines.where("outcome", 0, "control")
-        if error.field and error.field.endswith(" name"):
+        if error.field and error.field.endswith(" name") and error.field not in spots:
             table = error.field.split()[0]
             same = [i for i, row in enumerate(self.rows(table)) if row.get("name") == error.value]
             return self.lines.where(table, same[-1] if same else 0, "name")
@@ -179,7 +182,7 @@ class _Builder(PlanTables):
             else (4.0 if row.unit == "delta_degC" else None),
             control=control,
             ways=tuple((w.name, _way_text(w)) for w in ways),
-            seed=self.get("trial", "seed") or 1,
+            seed=1 if self.get("trial", "seed") is None else self.get("trial", "seed"),
         )
 
     def _difference(self, key: str, decides: str) -> float | None:

@@ -107,7 +107,7 @@ def read_moment(cell: str, order: Order) -> Moment:
 
 def _made(found: re.Match[str], cell: str, year: int, month: int, day: int) -> Moment:
     try:
-        start = date(year + 2000 if year < 100 else year, month, day)
+        start = date(year + 2000 if len(found["y"]) == 2 else year, month, day)
         midnight = datetime(start.year, start.month, start.day)
         if found["hour"] is None:
             return Moment(midnight, whole_day=True)
@@ -120,7 +120,7 @@ def _made(found: re.Match[str], cell: str, year: int, month: int, day: int) -> M
         if minute > 59 or second > 59 or hour > 24 or (hour == 24 and (minute or second)):
             raise ValueError
         at = midnight + timedelta(hours=hour, minutes=minute, seconds=second)
-    except ValueError:
+    except (ValueError, OverflowError):
         raise TableError(
             "there is no such date or time",
             value=repr(cell),

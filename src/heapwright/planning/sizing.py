@@ -16,7 +16,7 @@ from types import MappingProxyType
 from heapwright.errors import ImpossibleError, InputError, UnknownNameError
 from heapwright.science.mixing import water_for_dry_mass
 from heapwright.science.values import raw, value
-from heapwright.units import Ranged, quantity
+from heapwright.units import Ranged, quantity, two_digits
 
 __all__ = [
     "HeapOption",
@@ -284,11 +284,15 @@ def _heaps(number: int) -> str:
 
 def _headline(volume: float, count: int, wanted: int | None, heats: float) -> str:
     if volume < heats:
-        return f"{volume:.2g} m3 is too little for one warm heap: pool it, or add to it."
+        return f"{two_digits(volume)} m3 is too little for one warm heap: pool it, or add to it."
     if wanted is not None and wanted > count:
-        each = f"{volume / wanted:.2g} m3"
+        each = f"{two_digits(volume / wanted)} m3"
         makes = f"This makes {_heaps(count)}, not {_word(wanted)}"
         return f"{makes}: {each} each is too little to stay warm."
+    if wanted == 1:
+        return f"One heap of {two_digits(volume)} m3 can stay warm."
     if wanted is not None:
-        return f"{_word(wanted).capitalize()} of {volume / wanted:.2g} m3 each can stay warm."
-    return f"This makes {_heaps(count)} of {volume / count:.2g} m3."
+        return (
+            f"{_word(wanted).capitalize()} of {two_digits(volume / wanted)} m3 each can stay warm."
+        )
+    return f"This makes {_heaps(count)} of {two_digits(volume / count)} m3."

@@ -125,7 +125,7 @@ def curves_figure(curves: Curves, *, by: By, prefix: str, wide: bool = True) -> 
 def _frame(ways: int, kinds: Sequence[str], name: int, wide: bool) -> _Frame:
     columns = 1 if not wide else ways if ways <= 3 else 2 if ways == 4 else 3
     width = WIDE_PX if wide else NARROW_PX
-    left = max([44.0, *[6.4 * len(k) + 16 for k in kinds]])
+    left = max([52.0, *[6.4 * len(k) + 16 for k in kinds]])
     right = 14.0 + 8 * min(name, _NAME_LETTERS)
     gap = right + 6
     panel = (width - left - right - (columns - 1) * gap) / columns

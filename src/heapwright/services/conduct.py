@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from heapwright.domain.entries import Event
@@ -46,12 +46,12 @@ class Deviation:
     changes_way: bool = False
 
 
-def deviations(record: TrialRecord) -> tuple[Deviation, ...]:
-    """Everything that was not as planned, by date."""
+def deviations(record: TrialRecord, *, now: datetime) -> tuple[Deviation, ...]:
+    """Everything that was not as planned until *now*, by date."""
     found = _locking(record)
     for heap in record.heaps.values():
         found += _wrong_things(record, heap)
-        found += _turns(record, heap)
+        found += _turns(record, heap, now=now)
     found += _missed_rounds(record)
     return tuple(sorted(found, key=lambda d: (d.on or date.min, d.heap)))
 
@@ -120,14 +120,21 @@ def _wrong_things(record: TrialRecord, heap: HeapRecord) -> list[Deviation]:
     return found
 
 
-def _turns(record: TrialRecord, heap: HeapRecord) -> list[Deviation]:
-    """Planned turns that came late or not at all, inside the window that decides."""
+def _turns(record: TrialRecord, heap: HeapRecord, *, now: datetime) -> list[Deviation]:
+    """Planned turns that came late or not at all, inside the window that decides.
+
+    A turn that may still come, or that a heap did not live to see, is no deviation.
+    """
     if heap.heap.way is None or heap.built is None:
         return []
     way = record.plan.trial.way(heap.heap.way)
     done = [heap.age_d(e.when.middle) for e in heap.events if e.what == "turned"]
     found = []
     for planned in way.turn_ages_d(record.plan.locked.window_d[1]):
+        due = heap.built + timedelta(days=planned)
+        lost = heap.lost is not None and due > heap.lost.when.middle
+        if lost or due + timedelta(days=LIMITS["turn_slip_d"]) > now:
+            continue
         slip = min((abs(age - planned) for age in done), default=float("inf"))
         if slip > LIMITS["turn_slip_d"]:
             missed = slip == float("inf") or slip > (way.every_d or 14) / 2
@@ -200,6 +207,10 @@ def _start(mine: list[HeapRecord], theirs: list[HeapRecord], way: str) -> list[s
     if abs(a - b) > LIMITS["start_d"]:
         order = "later" if a > b else "earlier"
         return [f"The heaps of {way} were built {abs(a - b):.0f} days {order}."]
+    built = [h.built for h in (*mine, *theirs) if h.built is not None]
+    apart = (max(built) - min(built)).total_seconds() / 86400
+    if apart > LIMITS["start_d"]:
+        return [f"The heaps were built up to {apart:.0f} days apart, on average at the same time."]
     return []
 
 

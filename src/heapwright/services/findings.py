@@ -7,6 +7,7 @@ the locked end date is counted and gives no claim; a wrong turn or a lost heap g
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
@@ -70,8 +71,11 @@ class Findings:
         decides = [c for c in self.comparisons if c.outcome == self.record.plan.locked.decides]
         if decides:
             return " ".join(dict.fromkeys([c.sentence for c in decides] + [decides[0].caveat]))
-        why = self.missing.get(self.record.plan.locked.decides)
-        return why or "Nothing is compared in this trial: all heaps are treated alike."
+        if len(self.record.plan.trial.ways) < 2:
+            if len(self.record.heaps) == 1:
+                return "One heap, so nothing is compared: it shows how that heap did."
+            return "Nothing is compared in this trial: all heaps are treated alike."
+        return self.missing.get(self.record.plan.locked.decides, "Nothing can be compared.")
 
     def to_json(self) -> dict[str, Any]:
         """The findings as published: plain JSON values."""
@@ -126,7 +130,7 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
     locked, trial = record.plan.locked, record.plan.trial
     zone = local_zone(trial.place.time_zone)
     ended = now >= datetime.combine(locked.ends, time(), tzinfo=zone).astimezone(UTC)
-    found = deviations(record)
+    found = deviations(record, now=now)
     otherwise = handled_otherwise(found)
     comparisons: list[Comparison] = []
     as_done: list[Comparison] = []
@@ -137,7 +141,7 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
         try:
             per_heap, notes = heap_outcomes(record, key, ended=ended)
         except HeapwrightError as error:
-            missing[key] = error.message
+            missing[key] = _why(error)
             continue
         values[key] = per_heap
         warnings += [n for n in notes if n not in warnings]
@@ -145,11 +149,12 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
             continue
         try:
             comparisons += _compared(record, key, per_heap, ended=ended, notes=notes)
-            if otherwise:
-                rest = {h: v for h, v in per_heap.items() if h not in otherwise}
-                as_done += _compared(record, key, rest, ended=ended, notes=notes)
         except HeapwrightError as error:
-            missing[key] = error.message
+            missing[key] = _why(error)
+        if otherwise and key not in missing:
+            rest = {h: v for h, v in per_heap.items() if h not in otherwise}
+            with contextlib.suppress(NotEnoughError):  # no heap of a way is left: said there
+                as_done += _compared(record, key, rest, ended=ended, notes=notes)
     before, total = (
         book.count_look(name, ended=ended, what="findings", now=now) if count else (0, 0)
     )
@@ -168,6 +173,14 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
         made=now,
         warnings=tuple(warnings),
     )
+
+
+def _why(error: HeapwrightError) -> str:
+    """Why an outcome has no answer, as a sentence; keys stay inside where no value was typed."""
+    if error.value is not None or error.where:
+        return error.message
+    plain = type(error)(error.what, way_out=error.way_out).message
+    return plain[:1].upper() + plain[1:]
 
 
 def _compared(
@@ -382,11 +395,14 @@ def _fair_start(record: TrialRecord) -> FairStart:
         )  # fmt: skip
     values = [v for heaps in starts.values() for v in heaps.values()]
     spread = max(values) - min(values)
-    day = _calendar(record, until)
+    built = [h.built for h in record.heaps.values() if h.built is not None]
+    apart = max(built) - min(built) if built else timedelta()
+    day = f"each was {until:g} days old," if apart > timedelta(days=2) else _calendar(record, until)
+    who = "both" if len(values) == 2 else f"all {len(values)}"
     judged = "a fair start, not proof they are the same" if spread <= 6 else "not an even start"
     return FairStart(
         until, spread,
-        f"Until {day} all {len(values)} heaps stayed within {spread:.0f} degrees: {judged}.",
+        f"Until {day} {who} heaps stayed within {spread:.0f} degrees: {judged}.",
     )  # fmt: skip
 
 

@@ -167,10 +167,8 @@ def _where(sheet: Sheet, asker: Asker) -> tuple[list[int], set[int]]:
 def _roles(sheet: Sheet, yard: Yard, asker: Asker, taken: set[int]) -> list[Role]:
     words = [plain_header(h) for h in sheet.header]
     dated = any(w in ("date", "datum") for w in words) and "time" in words
-    timed = any(
-        w in ("time", "datetime", "date time", "timestamp", "date", "when", "local time", "utc")
-        for w in words
-    )
+    bare = [guess_role(h, heaps=(), spots=(), timed=False, dated=False) for h in sheet.header]
+    timed = any(g.role.what in ("time", "date") for g in bare)
     timed = timed or any(asker.given(f"column.{h}") in ("time", "date") for h in sheet.header)
     rule = asker.given("columns")
     if rule is not None:

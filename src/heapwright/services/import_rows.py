@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
 from heapwright.domain.names import check_name
-from heapwright.domain.when import When, local_zone
+from heapwright.domain.when import When, check_year, local_zone
 from heapwright.errors import HeapwrightError, TableError
 from heapwright.exchange.roles import Role
 from heapwright.exchange.sheets import is_gap, number_of
@@ -262,7 +262,7 @@ class Rows:
                 row, column,
             )  # fmt: skip
         try:
-            return read_moment(text, self.columns.order)
+            moment = read_moment(text, self.columns.order)
         except TableError as error:
             if "no such date" in error.what:
                 raise self.wrong(error, row, column) from None
@@ -270,6 +270,11 @@ class Rows:
                 return self.yard.when(text, now=self.now)
             except HeapwrightError:
                 raise self.wrong(error, row, column) from None
+        try:
+            check_year(moment.at, field="time", typed=text)
+        except HeapwrightError as error:
+            raise self.wrong(error, row, column) from None
+        return moment
 
     def _zone(self, naive: dict[int, datetime]) -> str | None:
         """Name of the zone of the sheet's clock; None keeps the clock as it stands."""

@@ -172,7 +172,8 @@ def _leave_out_doubtful(rows: Rows, asker: Asker) -> None:
         turned = [d for d in warm if _fits(d, to_celsius(d.value, "F"))]
         answer = asker.get(
             "out_of_range",
-            f"{len(impossible)} values cannot be: {_listed(impossible, rows)}. Skip them"
+            f"{len(impossible)} {'value' if len(impossible) == 1 else 'values'} cannot be: "
+            f"{_listed(impossible, rows)}. Skip them"
             + (", or were these degrees F?" if turned else "?"),
             ("skip", "F") if turned else ("skip",),
             suggested="skip",

@@ -135,6 +135,11 @@ def log_round(
     moment = yard.when(read.when or when, now=now)
     asker = Asker(answers or {})
     default = _unit(asker, read.unit, unit)
+    if _half_marked(read) and not (read.unit or unit or asker.given("unit")):
+        asker.get(
+            "unit", "some numbers of this line carry F and some no unit; those are in", ("F", "C")
+        )
+        asker.settle()  # what else is doubtful depends on it
     content = (read.text or repr(read), default)
     walk_id = (
         check_id(entry_id)
@@ -187,6 +192,16 @@ def log_air(
     asker.unused(("unit",))
     added = book.add(entries, now=now, make_heaps=new)
     return Logged(yard.trial, entries, added, tuple(taker.left_out))
+
+
+def _half_marked(read: RoundLine) -> bool:
+    """True where F stands at some numbers of a pasted line and nothing at others.
+
+    In ``A 131 125 F`` it may be meant for both; a structure has a unit for each of its numbers.
+    """
+    typed = [t for row in read.heaps.values() for t in row if t]
+    marks = {t.unit for t in [*typed, *([read.air] if read.air else [])]}
+    return bool(read.text) and {"", "F"} <= marks
 
 
 def _unit(asker: Asker, in_line: str, option: str | None) -> str:

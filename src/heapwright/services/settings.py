@@ -53,6 +53,13 @@ def open_book(option: str | None = None, *, create: bool = True) -> Book:
     """The book named by *option*, else by HEAPWRIGHT_BOOK, else the keeper's own default file."""
     from heapwright.store.book import Book
 
+    if option is not None and not option.strip():
+        raise InputError(
+            "no path stands here",
+            field="--book",
+            value=repr(option),
+            way_out="Name a file, or leave --book out for your own book",
+        )
     where = option or settings().book
     if where is None:
         from platformdirs import user_data_path

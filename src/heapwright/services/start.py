@@ -14,7 +14,7 @@ from heapwright.domain.answers import Answers
 from heapwright.domain.material import Ingredient, Mix
 from heapwright.errors import UnknownNameError
 from heapwright.services.firstplan import default_plan, spots
-from heapwright.units import Ranged, show
+from heapwright.units import Ranged, show, two_digits
 
 __all__ = ["Section", "StartPage", "first_page"]
 
@@ -73,6 +73,7 @@ def first_page(answers: Answers, *, now: datetime, barrow_m3: Ranged | None = No
 
     from heapwright.planning.barrow import guessed_barrow
     from heapwright.planning.mix import describe_mix
+    from heapwright.planning.sizing import warm_heaps
 
     barrow = barrow_m3 or guessed_barrow()
     sharpen: list[str] = []
@@ -88,13 +89,17 @@ def first_page(answers: Answers, *, now: datetime, barrow_m3: Ranged | None = No
     headline = "Say what you have and how much: the rest follows from it."
     volume = summary.volume_m3 if summary else None
     if volume is not None and summary is not None:
-        headline, size = _sizes(volume, answers.heaps, barrow, barrow_m3 is None)
+        advice = warm_heaps(volume, wanted=answers.heaps)
+        numbers["warm_heaps"] = advice.warm_heaps
+        headline = advice.headline
+        counted = any(i.loads for i in ingredients)
+        size = _sizes(advice, answers.heaps, barrow, counted and barrow_m3 is None)
         sections.append(size)
         sections.append(_mix_lines(summary, notes))
         sections.append(_water(summary, ingredients))
         numbers["volume_m3"] = [volume.low, volume.typical, volume.high]
     sections.append(_spots_section(answers, volume))
-    gaps, more = _gaps(answers)
+    gaps, more = _gaps(answers, small=numbers.get("warm_heaps"))
     sections += [gaps, more]
     if barrow_m3 is None and any(i.loads for i in ingredients):
         sharpen.append("What your barrow holds (heapwright barrow): every volume and litre.")
@@ -138,12 +143,8 @@ def _known(ingredients: tuple[Ingredient, ...]) -> tuple[tuple[Ingredient, ...],
     return tuple(kept), notes
 
 
-def _sizes(
-    volume: Ranged, wanted: int | None, barrow: Ranged, guessed: bool
-) -> tuple[str, Section]:
-    from heapwright.planning.sizing import warm_heaps
-
-    advice = warm_heaps(volume, wanted=wanted)
+def _sizes(advice: Any, wanted: int | None, barrow: Ranged, guessed: bool) -> Section:
+    volume = advice.volume_m3
     lines = [
         f"You have {_span(volume, 'm3')} in all"
         + (
@@ -163,7 +164,7 @@ def _sizes(
             "Small heaps rot all the same, only cooler and slower; what they cannot do is show "
             "how a warm heap behaves."
         )
-    return advice.headline, Section("How many warm heaps does it make?", tuple(lines))
+    return Section("How many warm heaps does it make?", tuple(lines))
 
 
 def _mix_lines(summary: Any, notes: list[str]) -> Section:
@@ -201,7 +202,7 @@ def _water(summary: Any, ingredients: tuple[Ingredient, ...]) -> Section:
     woody = any(i.feedstock.carbon.woody for i in ingredients)
     lines = [
         f"Squeeze a handful from the middle of the mix. To reach about {_GOAL_WB:.0%} water, add "
-        f"to all of it ({volume:.2g} m3):"
+        f"to all of it ({two_digits(volume)} m3):"
     ]
     for key, band in squeeze_bands().items():
         moisture = squeeze_moisture(key, woody=woody)
@@ -257,8 +258,11 @@ def _spots_section(answers: Answers, volume: Ranged | None) -> Section:
     return Section("Where should the probe go?", tuple(lines))
 
 
-def _gaps(answers: Answers) -> tuple[Section, Section]:
-    """Which gaps this many heaps can explain, and what would teach more."""
+def _gaps(answers: Answers, *, small: int | None) -> tuple[Section, Section]:
+    """Which gaps this many heaps can explain, and what would teach more.
+
+    small : how many warm heaps the material makes; pooling is advised only when that is too few.
+    """
     from heapwright.stats.power import explainable_gap
 
     heaps = answers.heaps or 1
@@ -301,7 +305,10 @@ def _gaps(answers: Answers) -> tuple[Section, Section]:
             "A neighbour who builds the same pair: many yards with one pair each are one honest "
             "trial."
         )
-    more.insert(0, "If there is too little for warm heaps, pool it into one and learn from that.")
+    if heaps > 1 and (small is None or small < heaps):
+        more.insert(
+            0, "If there is too little for warm heaps, pool it into one and learn from that."
+        )
     return (
         Section("Which gaps can this many heaps explain?", tuple(lines)),
         Section("What would teach more?", tuple(more)),
@@ -311,7 +318,9 @@ def _gaps(answers: Answers) -> tuple[Section, Section]:
 def _span(value: Ranged, unit: str = "") -> str:
     """A range as it is said: two digits, low to high, then the unit."""
     if value.is_exact:
-        return f"{value.typical:.2g} {unit}".strip()
+        return f"{two_digits(value.typical)} {unit}".strip()
+    if value.typical < 0.1:
+        return f"{two_digits(value.low)}-{two_digits(value.high)} {unit}".strip()
     digits = 0 if value.typical >= 10 else 1 if value.typical >= 1 else 2
     return f"{value.low:.{digits}f}-{value.high:.{digits}f} {unit}".strip()
 
@@ -320,5 +329,6 @@ def _percent(value: Ranged) -> str:
     return f"{value.low * 100:.0f}-{show(value.high, 'moisture_wb', digits=0)}"
 
 
-def _tens(litres: float) -> int:
-    return round(litres / 10) * 10
+def _tens(litres: float) -> str:
+    """Litres to 10, and to two digits where there are thousands of them."""
+    return two_digits(litres) if litres >= 1000 else str(round(litres / 10) * 10)

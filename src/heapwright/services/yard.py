@@ -119,7 +119,9 @@ def pick_trial(book: Book, name: str | None, *, new: bool = False) -> str:
         if trial.lower() == name.strip().lower():
             return trial
     if new and name.strip():
-        return name.strip()
+        from heapwright.domain.names import check_trial_name
+
+        return check_trial_name(name.strip())
     raise UnknownNameError(
         "the book has no trial of that name",
         field="trial",

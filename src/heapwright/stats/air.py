@@ -123,7 +123,7 @@ def _same_hour(t: Floats) -> bool:
 def _no_air(heap: str, age: float | None, memory_d: float) -> NotEnoughError:
     when = "" if age is None else f" in the {memory_d:g} days up to day {age:.1f}"
     return NotEnoughError(
-        f"air: there is no air reading for heap {heap}{when}, so degrees above air are not known",
+        f"there is no air reading for heap {heap}{when}, so degrees above air are not known",
         field="air_temp_c",
         way_out="Enter the air of those rounds, or bring in a nearby weather record",
     )

@@ -29,6 +29,7 @@ __all__ = ["Added", "Book", "PlanVersion", "new_id"]
 #: The newest schema revision this program knows (file store/migrations/versions).
 HEAD = "0001"
 _CHUNK = 400
+_TRIAL_NAMES = sa.select(tables.trial.c.name, tables.trial.c.id)
 
 
 def new_id() -> str:
@@ -162,13 +163,10 @@ class Book:
     def trial_id(self, name: str, *, link: Connection | None = None) -> str:
         """Id of the trial called *name* (case does not matter); raises `UnknownNameError`."""
         with self._link(link) as use:
-            query = sa.select(tables.trial.c.id).where(
-                sa.func.lower(tables.trial.c.name) == name.strip().lower()
-            )
-            found = use.scalar(query)
-            if found is not None:
-                return str(found)
-            known = list(use.scalars(sa.select(tables.trial.c.name)))
+            known = {str(n): str(i) for n, i in use.execute(_TRIAL_NAMES)}
+        for found, made in known.items():  # SQLite lowers ASCII letters only: compared here
+            if found.lower() == name.strip().lower():
+                return made
         raise UnknownNameError(
             "the book has no trial of that name",
             field="trial",
@@ -397,7 +395,9 @@ class Book:
             if not withdrawn:
                 query = query.where(table.c.action != "withdrawn")
             if heap is not None and kind != "weather":
-                query = query.where(sa.func.lower(tables.heap.c.name) == heap.strip().lower())
+                ids = self.heap_ids(self.trial_id(trial, link=link), link=link)
+                same = [i for n, i in ids.items() if n.lower() == heap.strip().lower()]
+                query = query.where(table.c.heap.in_(same))
             return [rows.from_row(kind, dict(row)) for row in link.execute(query).mappings()]
 
     def history(self, trial: str, *, id: str | None = None) -> list[Entry]:

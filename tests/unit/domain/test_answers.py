@@ -95,3 +95,47 @@ def test_what_cannot_be_read_is_said(text: str) -> None:
 def test_too_many_heaps() -> None:
     with pytest.raises(InputError, match="1 to 60"):
         parse_heaps("400 heaps", now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("text", "heaps", "made"),
+    [
+        ("heaps built 2 May", None, date(2026, 5, 2)),
+        ("two warm heaps built 2026-05-03", 2, date(2026, 5, 3)),
+        ("13 bins from 3 May", 13, date(2026, 5, 3)),
+        ("a heap built a week ago", 1, date(2026, 4, 30)),
+        ("3, 2 May", 3, date(2026, 5, 2)),
+        ("heaps: 4", 4, None),
+    ],
+)
+def test_a_day_of_the_month_is_no_number_of_heaps(
+    text: str, heaps: int | None, made: date | None
+) -> None:
+    assert parse_heaps(text, now=NOW) == (heaps, made)
+
+
+@pytest.mark.parametrize("text", ["many heaps", "0 heaps", "zero heaps", "heaps"])
+def test_heaps_that_are_no_number(text: str) -> None:
+    with pytest.raises(InputError):
+        parse_heaps(text, now=NOW)
+
+
+def test_a_decimal_comma_is_not_the_end_of_a_clause() -> None:
+    told = read_answers("10,5 barrows of Chips,Two Heaps, 5 cu. yds leaves. Probe 50 CM", now=NOW)
+    assert [i.name for i in told.ingredients] == ["Chips", "leaves"]
+    chips, leaves = told.ingredients
+    assert chips.loads is not None
+    assert chips.loads.typical == 10.5
+    assert leaves.volume_m3 is not None
+    assert leaves.volume_m3.typical == pytest.approx(5 * 0.9144**3)
+    assert (told.heaps, told.probe_m) == (2, 0.5)
+
+
+def test_thousands_are_not_read_as_a_decimal_comma() -> None:
+    with pytest.raises(InputError, match=r"Write 1000 or 1\.000"):
+        parse_what("1,000 litres of chips")
+
+
+def test_a_probe_that_reaches_nothing_is_refused() -> None:
+    with pytest.raises(InputError, match="some way into a heap"):
+        parse_probe("probe 0 cm")

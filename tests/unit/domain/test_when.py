@@ -25,6 +25,8 @@ LONDON = ZoneInfo("Europe/London")
         ("yesterday", date(2026, 5, 6)),
         ("Tuesday", date(2026, 5, 5)),
         ("thursday", date(2026, 5, 7)),
+        ("3 weeks ago", date(2026, 4, 16)),
+        ("a day ago", date(2026, 5, 6)),
     ],
 )
 def test_dates(text: str, day: date) -> None:
@@ -86,3 +88,21 @@ def test_a_time_without_zone_is_refused() -> None:
 def test_unknown_zone() -> None:
     with pytest.raises(InputError, match="no such time zone"):
         local_zone("Europe/Ferncombe")
+
+
+@pytest.mark.parametrize(
+    "text", ["0001-01-01", "about 0001-01-01", "1026-04-20 07:00", "9999-12-31", "3 May 2999"]
+)
+def test_a_year_that_is_a_slip_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="so long ago or so far ahead"):
+        parse_when(text, now=NOW, zone=LONDON)
+
+
+def test_a_year_that_is_a_slip_is_refused_in_dates_of_a_file() -> None:
+    for slip in (datetime(1, 1, 1), datetime(9999, 12, 31, 23)):
+        with pytest.raises(InputError, match="so long ago or so far ahead"):
+            parse_when(slip, now=NOW, zone=LONDON)
+    with pytest.raises(InputError, match="so long ago or so far ahead"):
+        parse_date(date(9999, 12, 31), field="starts", now=NOW)
+    with pytest.raises(InputError, match="so long ago or so far ahead"):
+        parse_when("0001-01-01T00:30:00+14:00", now=NOW)

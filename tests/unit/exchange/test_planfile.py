@@ -135,3 +135,16 @@ def test_moisture_on_dry_basis_may_pass_one_hundred_per_cent(now: datetime) -> N
     assert "dry basis" in said
     with pytest.raises(PlanError, match="must lie within"):
         read_plan_text(text.replace('"dry"', '"wet"'), now=now)
+
+
+@pytest.mark.parametrize(("line", "seed"), [("seed = 0", 0), ("seed = 7", 7), ("", 1)])
+def test_the_seed_is_the_one_that_was_written(line: str, seed: int, now: datetime) -> None:
+    text = SMALL.replace('name = "T"', f'name = "T"\n{line}')
+    assert read_plan_text(text, now=now).locked.seed == seed
+
+
+@pytest.mark.parametrize("year", ["0001", "1026", "9999"])
+def test_a_year_that_is_a_slip_is_refused_with_its_line(year: str, now: datetime) -> None:
+    text = SMALL.replace("starts = 2026-05-01", f"starts = {year}-05-01")
+    with pytest.raises(PlanError, match=r"line 4: starts.*so long ago or so far ahead"):
+        read_plan_text(text, now=now)

@@ -64,6 +64,18 @@ def test_curves_are_the_same_twice_and_name_every_heap_and_way(by: str, wide: bo
     ElementTree.fromstring(first)
 
 
+@pytest.mark.parametrize("by", ["age", "date"])
+def test_words_left_of_the_axes_are_not_cut_off(by: str) -> None:
+    heaps = tuple(replace(h, marks=()) for h in _curves().heaps)  # no wide words to make room for
+    svg = curves_figure(_curves(heaps=heaps), by=by, prefix="x")  # type: ignore[arg-type]
+    ends = re.findall(
+        r'font-size: (\d+)px[^"]*text-anchor: end[^"]*" x="([\d.]+)"[^>]*>([^<]+)</text>', svg
+    )
+    assert "date" in {word for _, _, word in ends}
+    for size, x, word in ends:
+        assert float(x) >= len(word) * int(size) * 0.55, word
+
+
 def test_curves_load_nothing_and_link_only_into_the_page() -> None:
     svg = curves_figure(_curves(), by="age", prefix="x")
     targets = re.findall(r'href="([^"]*)"', svg) + re.findall(r"url\(([^)]*)\)", svg)

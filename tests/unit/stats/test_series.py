@@ -160,7 +160,9 @@ def test_less_air_is_used_and_flagged() -> None:
 
 @pytest.mark.parametrize("air", [None, ([], [])])
 def test_no_air_at_all_is_refused_by_name(air: tuple[list[float], list[float]] | None) -> None:
-    with pytest.raises(NotEnoughError, match=r"air_temp_c: air: .*heap B") as caught:
+    with pytest.raises(
+        NotEnoughError, match=r"air_temp_c: there is no air reading .*heap B"
+    ) as caught:
         excess_series(heap("B", n=([0, 3], [50, 40])), air)
     assert "weather record" in str(caught.value)
 
