@@ -2,13 +2,14 @@
 # make test   set up everything the tests need (Debian packages too, as root or with sudo), run all
 # make long   the tests with their full counts
 # make check  style, types, import directions, docs
-# make bench  the benchmarks, side by side in one run
+# make bench  the benchmarks, side by side in one run (about 25 minutes)
+# make hindcast  published heaps simulated and scored (half an hour)
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: demo test long check bench docs clean
+.PHONY: demo test long check bench hindcast docs clean
 
 demo: $(VENV)/.run
 	$(BIN)/heapwright demo --folder ferncombe-demo
@@ -29,8 +30,12 @@ check: $(VENV)/.dev
 	$(BIN)/python docs/generate.py --check
 	$(BIN)/python -m sphinx -q -W -b html docs docs/_build/html
 
-bench: $(VENV)/.dev
+bench: $(VENV)/.bench
 	$(BIN)/python benchmarks/naive.py
+	$(BIN)/python benchmarks/b1.py
+
+hindcast: $(VENV)/.dev
+	$(BIN)/python -m benchmarks.hindcast --workers $(WORKERS)
 
 docs: $(VENV)/.dev
 	$(BIN)/python docs/generate.py
@@ -47,4 +52,8 @@ $(VENV)/.run: requirements/run.txt pyproject.toml scripts/make-venv
 
 $(VENV)/.dev: $(VENV)/.run requirements/dev.txt
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
+	touch $@
+
+$(VENV)/.bench: $(VENV)/.dev requirements/bench.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/bench.txt
 	touch $@

@@ -2,14 +2,16 @@
 
 Units: SI; temperature in degrees C. The problem is stated in docs/explain/benchmark-b1.md:
 uniform permeability, Boussinesq buoyancy, sensible heat only, one substrate, first-order upwind.
-Conventions: one thread; compile time is not part of the cost (call once before timing).
+Conventions: one thread; compile time is not part of the cost. The loop over steps is compiled anew
+in every process: a cached caller would go on using old kernels from other files.
 """
 
 from __future__ import annotations
 
 import time
-from typing import Any
+from typing import Any, NamedTuple
 
+import numba as nb
 import numpy as np
 
 from heapwright.engine.kernels import b1 as own
@@ -17,7 +19,7 @@ from heapwright.engine.kernels import flow, heat, oxygen
 from heapwright.engine.mesh import OPEN, Mesh, box_mesh
 from heapwright.errors import InputError
 
-__all__ = ["GRIDS", "run_b1"]
+__all__ = ["GRIDS", "joined", "run_b1"]
 
 #: Grids by name: nx, ny, nz, cell [m], time step [s].
 GRIDS = {
@@ -30,7 +32,214 @@ MU, RHO0, G, T_AIR = 1.85e-5, 1.22, 9.81, 16.0
 EPS, C_GAS, D_GAS, Y_AIR = 0.40, 42.15, 5e-6, 0.21
 LAMBDA, RHOC, RHOCG, H_FILM = 0.40, 1.6e6, 1200.0, 10.0
 HEAT, RATE, HALF = 14e6, 1.2e-5, 0.02
-KELVIN = 273.15
+#: Pressure: residual over right side. Oxygen: largest change of a sweep. Tight ones (1e-5, 1e-6)
+#: move the core by less than 0.03 degrees C at 7k and 32k.
+P_TOL, Y_TOL = 3e-4, 5e-5
+
+
+class Box(NamedTuple):
+    """Where the cells are: runs along x, the same with short gaps bridged, steps, open faces."""
+
+    lines: Any
+    runs: Any
+    sy: Any
+    sz: Any
+    cell: Any
+    top: Any
+    core: Any
+
+
+class Face(NamedTuple):
+    """Conductances of inner faces along x, y, z and of open faces for one quantity."""
+
+    x: Any
+    y: Any
+    z: Any
+    side: Any
+
+
+class State(NamedTuple):
+    """Fields that go from step to step, with those of the step before."""
+
+    t: Any
+    y: Any
+    s: Any
+    p: Any
+    p_before: Any
+    y_before: Any
+    gain: Any
+    before: Any
+
+
+class Work(NamedTuple):
+    """Scratch: fields of length N, two blocks of three, and values of open faces."""
+
+    n: tuple[Any, ...]
+    into: Any
+    out_of: Any
+    b: tuple[Any, ...]
+
+
+def joined(runs: Any, gap: int = 2) -> Any:
+    """The runs with gaps of up to *gap* cells bridged, so that loops are long.
+
+    The cells between are no heap; with conductances of 0 they change nothing.
+
+    >>> joined(np.array([[5, 9], [11, 15], [30, 34]], dtype=np.uint64)).tolist()
+    [[5, 15], [30, 34]]
+    """
+    starts, ends = runs[:, 0], runs[:, 1]
+    cut = np.flatnonzero(starts[1:] - ends[:-1] > gap) + 1
+    return np.column_stack([starts[np.append(0, cut)], ends[np.append(cut, ends.size) - 1]])
+
+
+def _steps(
+    first: int, count: int, dt: float, dx: float, box: Box, g: Face, k: Face, d: Face,
+    state: State, work: Work, cores: Any,
+) -> tuple[int, int]:  # fmt: skip
+    """*count* steps; returns (pressure iterations, oxygen sweeps). Compiled below."""
+    runs, sy, sz, cell = box.runs, box.sy, box.sz, box.cell
+    t, y, p = state.t, state.y, state.p
+    fx, fy, fz, hz, rhs, diag, inverse, ydiag, yrhs, r_, e, q, demand, source, none, full, hold = (
+        work.n
+    )
+    bt, by, bh, bp, bf = work.b
+    volume = dx**3
+    iterations = 0
+    sweeps = 0
+    flow.diagonal(runs, sy, sz, g.x, g.y, g.z, cell, g.side, diag, inverse)
+    for n in range(count):
+        own.buoyancy(runs, sz, t, cell, box.top, dx, T_AIR, RHO0 * G, hz, bh)
+        flow.right_side(runs, sz, g.z, hz, none, cell, g.side, bh, bp, rhs)
+        flow.extrapolate(runs, p, state.p_before)
+        done, _ = flow.solve_pressure(
+            runs, sy, sz, g.x, g.y, g.z, diag, inverse, rhs, p, r_, e, q, P_TOL, 400
+        )
+        iterations += done
+        flow.fluxes(runs, sy, sz, g.x, g.y, g.z, hz, p, cell, g.side, bh, bp, fx, fy, fz, bf)
+        own.reaction(runs, t, state.s, y, dt, volume, RATE, HALF, demand, source, HEAT)
+        heat.conduction_advection(
+            runs, sy, sz, k.x, k.y, k.z, fx, fy, fz, RHOCG, t, cell, k.side, bf, bt, source,
+            state.gain,
+        )  # fmt: skip
+        oxygen.coefficients(
+            runs, sy, sz, hold, none, d.x, d.y, d.z, fx, fy, fz, cell, d.side, bf, by, y, ydiag,
+            yrhs, work.into, work.out_of,
+        )  # fmt: skip
+        flow.extrapolate(runs, y, state.y_before)
+        done, _ = oxygen.solve_oxygen(
+            box.lines, sy, sz, demand, HALF, ydiag, yrhs, work.into, work.out_of, y, r_, e,
+            Y_TOL, 60,
+        )  # fmt: skip
+        sweeps += done
+        weight = 0.5 if first + n > 0 else 0.0
+        heat.step_two(runs, dt, full, state.gain, state.before, weight, t)
+        total = 0.0
+        for i in box.core:
+            total += t[i]
+        cores[n] = total / box.core.size
+    return iterations, sweeps
+
+
+_march = nb.njit(fastmath=True, error_model="numpy")(_steps)
+
+
+def run_b1(
+    cells: str = "7k",
+    permeability_m2: float = 1e-8,
+    *,
+    days: float = 10.0,
+    dt_s: float | None = None,
+    keep_days: tuple[int, ...] = (),
+) -> dict[str, Any]:
+    """Run B1 with the engine's kernels.
+
+    Parameters
+    ----------
+    cells : {"2k", "7k", "32k", "108k"}
+    permeability_m2 : float
+        1e-8 or 1e-7 in the benchmark [m2].
+    days : float
+        Simulated time.
+    dt_s : float, optional
+        Time step [s]; 600 s unless the grid asks for less.
+    keep_days : tuple of int
+        Days whose end state is kept.
+
+    Returns
+    -------
+    dict
+        hours, core_c (arrays), core_24h_c, core_48h_c, core_240h_c (None when not reached), y_low,
+        s_mean, cpu_s_by_day (list), cpu_s_per_day (their mean over the time run),
+        pressure_iterations, oxygen_sweeps (means per step), cells, kept: by day temperature,
+        oxygen, substrate and pressure as (nz, ny, nx).
+
+    Raises
+    ------
+    InputError
+        No such grid.
+    """
+    if cells not in GRIDS:
+        raise InputError("no such grid", field="cells", value=cells,
+                         way_out="One of " + ", ".join(GRIDS))  # fmt: skip
+    nx, ny, nz, dx, step = GRIDS[cells]
+    dt = dt_s or step
+    mesh = box_mesh(nx, ny, nz, dx)
+    box, faces, state, work = _set_up(mesh, dx, dt, permeability_m2)
+    _march(0, 0, dt, dx, box, *faces, state, work, np.empty(0))
+    steps, a_day = round(days * 86400 / dt), round(86400 / dt)
+    cores = np.full(steps + 1, 20.0)
+    spent: list[float] = []
+    kept: dict[int, tuple[Any, ...]] = {}
+    iterations = sweeps = 0
+    for first in range(0, steps, a_day):
+        part = cores[first + 1 : min(first + a_day, steps) + 1]
+        began = time.process_time()
+        done = _march(first, part.size, dt, dx, box, *faces, state, work, part)
+        spent.append(time.process_time() - began)
+        iterations, sweeps = iterations + done[0], sweeps + done[1]
+        if len(spent) in keep_days:
+            kept[len(spent)] = tuple(_inner(mesh, f) for f in (*state[:4],))
+    hours = np.arange(steps + 1) * dt / 3600
+    return {
+        "hours": hours,
+        "core_c": cores,
+        **{f"core_{h}h_c": _at(hours, cores, h) for h in (24, 48, 240)},
+        "y_low": float(state.y[mesh.cells].min()),
+        "s_mean": float(state.s[mesh.cells].mean()),
+        "cpu_s_by_day": spent,
+        "cpu_s_per_day": sum(spent) / (steps / a_day),
+        "pressure_iterations": iterations / steps,
+        "oxygen_sweeps": sweeps / steps,
+        "cells": mesh.count,
+        "kept": kept,
+    }
+
+
+def _set_up(
+    mesh: Mesh, dx: float, dt: float, permeability_m2: float
+) -> tuple[Box, tuple[Face, Face, Face], State, Work]:
+    """Everything that a run needs, at the state of the start."""
+    area, mobility = dx * dx, permeability_m2 / MU
+    opened = mesh.bkind == OPEN
+    cell = mesh.bcell[opened].copy()
+    n = cell.size
+    box = Box(mesh.runs, joined(mesh.runs), mesh.sy, mesh.sz, cell,
+              (mesh.bdir[opened] == 5).astype(np.float64), _core(mesh))  # fmt: skip
+    film = area / (1 / H_FILM + dx / (2 * LAMBDA))
+    flows = Face(*_faces(mesh, mobility * dx), np.full(n, 2 * mobility * dx))
+    warmth = Face(*_faces(mesh, LAMBDA * dx), np.full(n, film))
+    gas = Face(*_faces(mesh, D_GAS * dx), np.full(n, 2 * D_GAS * dx))
+    zero = mesh.field
+    y = mesh.field(Y_AIR)
+    state = State(mesh.field(20.0), y, mesh.field(6.0), zero(), zero(), y.copy(), zero(), zero())
+    work = Work(
+        (*(zero() for _ in range(15)), np.full(mesh.size, RHOC * dx**3),
+         mesh.field(EPS * dx**3 / dt)),
+        np.zeros((3, mesh.size)), np.zeros((3, mesh.size)),
+        (np.full(n, T_AIR), np.full(n, Y_AIR), np.zeros(n), np.zeros(n), np.zeros(n)),
+    )  # fmt: skip
+    return box, (flows, warmth, gas), state, work
 
 
 def _faces(mesh: Mesh, value: float) -> tuple[Any, Any, Any]:
@@ -44,129 +253,9 @@ def _faces(mesh: Mesh, value: float) -> tuple[Any, Any, Any]:
     return made[0], made[1], made[2]
 
 
-def run_b1(
-    cells: str = "7k",
-    permeability_m2: float = 1e-8,
-    *,
-    days: float = 10.0,
-    dt_s: float | None = None,
-) -> dict[str, Any]:
-    """Run B1 with the engine's kernels.
-
-    Parameters
-    ----------
-    cells : {"2k", "7k", "32k", "108k"}
-    permeability_m2 : float
-        1e-8 or 1e-7 in the benchmark [m2].
-    days : float
-        Simulated time.
-    dt_s : float, optional
-        Time step [s]; 600 s unless the grid asks for less.
-
-    Returns
-    -------
-    dict
-        hours, core_c (arrays), core_48h_c, core_240h_c (None when not reached), y_low, s_mean,
-        cpu_s_per_day, pressure_iterations, oxygen_sweeps (means per step).
-
-    Raises
-    ------
-    InputError
-        No such grid.
-    """
-    if cells not in GRIDS:
-        raise InputError("no such grid", field="cells", value=cells,
-                         way_out="One of " + ", ".join(GRIDS))  # fmt: skip
-    nx, ny, nz, dx, step = GRIDS[cells]
-    dt = dt_s or step
-    mesh = box_mesh(nx, ny, nz, dx)
-    area, volume = dx * dx, dx**3
-    runs, sy, sz = mesh.runs, mesh.sy, mesh.sz
-    gx, gy, gz = _faces(mesh, permeability_m2 / MU * area / dx)
-    kx, ky, kz = _faces(mesh, LAMBDA * area / dx)
-    dxx, dyy, dzz = _faces(mesh, D_GAS * area / dx)
-    opened = mesh.bkind == OPEN
-    bcell = mesh.bcell[opened].copy()
-    top = (mesh.bdir[opened] == 5).astype(np.float64)
-    n = bcell.size
-    bg = np.full(n, permeability_m2 / MU * area / (dx / 2))
-    bk = np.full(n, area / (1 / H_FILM + dx / (2 * LAMBDA)))
-    bd = np.full(n, D_GAS * area / (dx / 2))
-    bt, by = np.full(n, T_AIR), np.full(n, Y_AIR)
-    bh, bp, bf = np.zeros(n), np.zeros(n), np.zeros(n)
-    t, y, s = mesh.field(20.0), mesh.field(Y_AIR), mesh.field(6.0)
-    p, p_before, y_before = mesh.field(), mesh.field(), mesh.field(Y_AIR)
-    diag, rhs, ydiag, yrhs = mesh.field(1.0), mesh.field(), mesh.field(1.0), mesh.field()
-    inverse = mesh.field(1.0)
-    fx, fy, fz, hz = (mesh.field() for _ in range(4))
-    r_, d, q, demand, source, none = (mesh.field() for _ in range(6))
-    into, out_of = np.zeros((3, mesh.size)), np.zeros((3, mesh.size))
-    gain, before = mesh.field(), mesh.field()
-    capacity = mesh.field(RHOC * volume)
-    storage = mesh.field(EPS * volume / dt)
-    flow.diagonal(runs, sy, sz, gx, gy, gz, bcell, bg, diag, inverse)
-    core = _core(mesh)
-    steps = round(days * 86400 / dt)
-    cores = np.empty(steps + 1)
-    cores[0] = 20.0
-    iterations = sweeps = 0
-    began = time.process_time()
-    for k in range(steps):
-        own.buoyancy(runs, sz, t, bcell, top, dx, T_AIR, RHO0 * G, hz, bh)
-        flow.right_side(runs, sz, gz, hz, none, bcell, bg, bh, bp, rhs)
-        flow.extrapolate(runs, p, p_before)
-        done, _ = flow.solve_pressure(
-            runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, 1e-4, 400
-        )
-        iterations += done
-        flow.fluxes(runs, sy, sz, gx, gy, gz, hz, p, bcell, bg, bh, bp, fx, fy, fz, bf)
-        own.reaction(runs, t, s, y, dt, volume, RATE, HALF, demand, source, HEAT)
-        heat.conduction_advection(
-            runs, sy, sz, kx, ky, kz, fx, fy, fz, RHOCG, t, bcell, bk, bf, bt, source, gain
-        )
-        oxygen.coefficients(
-            runs,
-            sy,
-            sz,
-            storage,
-            none,
-            dxx,
-            dyy,
-            dzz,
-            fx,
-            fy,
-            fz,
-            bcell,
-            bd,
-            bf,
-            by,
-            y,
-            ydiag,
-            yrhs,
-            into,
-            out_of,
-        )
-        flow.extrapolate(runs, y, y_before)
-        done, _ = oxygen.solve_oxygen(
-            runs, sy, sz, demand, HALF, ydiag, yrhs, into, out_of, y, r_, d, 1e-5, 60
-        )
-        sweeps += done
-        heat.step_two(runs, dt, capacity, gain, before, 0.5 if k else 0.0, t)
-        cores[k + 1] = t[core].mean()
-    spent = time.process_time() - began
-    hours = np.arange(steps + 1) * dt / 3600
-    return {
-        "hours": hours,
-        "core_c": cores,
-        "core_48h_c": _at(hours, cores, 48.0),
-        "core_240h_c": _at(hours, cores, 240.0),
-        "y_low": float(y[mesh.cells].min()),
-        "s_mean": float(s[mesh.cells].mean()),
-        "cpu_s_per_day": spent / (steps * dt / 86400),
-        "pressure_iterations": iterations / steps,
-        "oxygen_sweeps": sweeps / steps,
-        "cells": mesh.count,
-    }
+def _inner(mesh: Mesh, field: Any) -> Any:
+    """A field without its halo, (nz, ny, nx)."""
+    return field.reshape(mesh.active.shape)[1:-1, 1:-1, 1:-1].copy()
 
 
 def _core(mesh: Mesh) -> Any:

@@ -8,7 +8,7 @@ the rate well below 1.
 import numba as nb
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def reaction(runs, t, s, y, dt, volume, rate, half, demand, gain, heat_of):
     """Uptake at plenty of oxygen [m3/s of gas], heat [W] of the actual rate; moves the substrate.
 
@@ -28,7 +28,7 @@ def reaction(runs, t, s, y, dt, volume, rate, half, demand, gain, heat_of):
             s[i] -= dt * actual
 
 
-@nb.njit(cache=True, fastmath=True)
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def buoyancy(runs, sz, t, bcell, btop, dx, t_air, rho_g, hz, bh):
     """Heads of inner z faces and of the top faces [Pa]."""
     ta = t_air + 273.15

@@ -25,7 +25,7 @@ def diagonal(runs, sy, sz, gx, gy, gz, bcell, bg, diag, inverse):
         diag[bcell[f]] += bg[f]
     for r in range(runs.shape[0]):
         for i in range(runs[r, 0], runs[r, 1]):
-            inverse[i] = 1.0 / diag[i]
+            inverse[i] = 1.0 / diag[i] if diag[i] > 0.0 else 0.0
 
 
 @nb.njit(cache=True, fastmath=True, error_model="numpy")
@@ -59,25 +59,40 @@ def _times(runs, sy, sz, gx, gy, gz, diag, d, q):
 
 
 @nb.njit(cache=True, fastmath=True, error_model="numpy")
+def _residual(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d):
+    """r = rhs - A p and d = r / diagonal; returns r . d, r . r and rhs . rhs."""
+    rz = 0.0
+    rr = 0.0
+    bb = 0.0
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            res = (
+                rhs[i]
+                - diag[i] * p[i]
+                + gx[i] * p[i + ONE]
+                + gx[i - ONE] * p[i - ONE]
+                + gy[i] * p[i + sy]
+                + gy[i - sy] * p[i - sy]
+                + gz[i] * p[i + sz]
+                + gz[i - sz] * p[i - sz]
+            )
+            z = res * inverse[i]
+            r_[i] = res
+            d[i] = z
+            rz += res * z
+            rr += res * res
+            bb += rhs[i] * rhs[i]
+    return rz, rr, bb
+
+
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, tolerance, most):
     """Conjugate gradients with the diagonal as preconditioner, from the pressure in ``p``.
 
     Ends when the residual is below ``tolerance`` times the norm of the right side; at most
     ``most`` iterations. Returns (iterations, relative residual). ``r_``, ``d``, ``q`` are scratch.
     """
-    _times(runs, sy, sz, gx, gy, gz, diag, p, q)
-    rz = 0.0
-    rr = 0.0
-    bb = 0.0
-    for r in range(runs.shape[0]):
-        for i in range(runs[r, 0], runs[r, 1]):
-            res = rhs[i] - q[i]
-            r_[i] = res
-            z = res * inverse[i]
-            d[i] = z
-            rz += res * z
-            rr += res * res
-            bb += rhs[i] * rhs[i]
+    rz, rr, bb = _residual(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d)
     limit = tolerance * tolerance * bb
     done = 0
     while rr > limit and done < most:
