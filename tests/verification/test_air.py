@@ -75,7 +75,9 @@ def heap(*, temp_c: float, wet: bool, life: Any = None, skin: Any = no_skin) -> 
     state.temp_c[mesh.cells] = temp_c
     state.o2[mesh.cells] = P.oxygen_in_air
     state.soil_c[:] = 15.0
-    return Stepper(mesh, state, parameters=P, biology=life or NoLife(), skin=skin)
+    made = Stepper(mesh, state, parameters=P, biology=life or NoLife(), skin=skin)
+    made.pressure_tolerance, made.oxygen_tolerance = 1e-5, 1e-6
+    return made
 
 
 def test_a_dry_heap_as_warm_as_the_air_does_not_breathe() -> None:

@@ -249,14 +249,14 @@ def _front(
     gx, gy, gz, hz, ox, oy, oz = (
         np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
     )  # fmt: skip
-    moist, pore, perm, lam, cap, act = (
-        np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
+    moist, pore, perm, lam, act = (
+        np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
     )  # fmt: skip
     zero, gained, vapour = np.zeros(n), np.zeros(n), np.zeros(n)
     last = cells[-1]
     left = np.zeros(steps)
     for s in range(steps):
-        _material(cells, d**3, dry, water, eps, matpar, moist, pore, perm, lam, cap, act)
+        _material(cells, d**3, dry, water, eps, matpar, moist, pore, perm, lam, act)
         act[last] = top_activity
         _properties(cells, t, zero, act, pores, water_c, ice, gpar, gas_, ratio, rho, spread)
         _conductances(

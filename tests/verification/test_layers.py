@@ -104,7 +104,7 @@ def test_permeability_follows_the_pores() -> None:
     cells = np.zeros(1, dtype=np.uint64)
     density = 0.4 * P.particle_density
     cap = 1000 * (1 / P.particle_density - 1 / P.cell_wall_density)
-    out = [np.zeros(1) for _ in range(6)]
+    out = [np.zeros(1) for _ in range(5)]
     for extra in (0.0, 0.1):
         water = np.array([density * cap + 1000 * extra])
         material.material(

@@ -34,7 +34,8 @@ class Mesh:
     dx_m : edge of a cell; shape : (nz, ny, nx) without halo; active : bool, padded shape;
     runs : uint64 (R, 2); cells : uint64 (n,); bcell, bdir, bkind : boundary faces;
     bcross : staircase factor 1/(|nx| + |ny| + |nz|) of a face, 0.57 to 1; origin_m : corner of the
-    box in heap coordinates (x, y from the middle of the foot, z from the ground).
+    box in heap coordinates (x, y from the middle of the foot, z from the ground); earth : places of
+    the box that are earth of a slope (shape without halo), or None.
     """
 
     dx_m: float
@@ -47,6 +48,7 @@ class Mesh:
     bkind: NDArray[np.int8]
     bcross: Floats
     origin_m: tuple[float, float, float]
+    earth: NDArray[np.bool_] | None = None
 
     @property
     def size(self) -> int:
@@ -110,10 +112,12 @@ def mesh_from_mask(
     *,
     origin_m: tuple[float, float, float] = (0.0, 0.0, 0.0),
     ground: bool = True,
+    earth: NDArray[np.bool_] | None = None,
 ) -> Mesh:
     """A mesh of the cells where *mask* (nz, ny, nx) is true.
 
-    ground : faces towards -z of cells in the lowest layer are ground, all others open.
+    ground : faces towards -z of cells in the lowest layer are ground, all others open; earth :
+    places of the box that are earth of a slope, faces towards which are ground too.
     Raises `InputError` for an empty mask or a cell size of 0 or less.
     """
     if not mask.any():
@@ -129,6 +133,10 @@ def mesh_from_mask(
     runs = np.column_stack([starts, ends]).astype(np.uint64)
     cells = np.flatnonzero(flat).astype(np.uint64)
     sy, sz = nx + 2, (nx + 2) * (ny + 2)
+    below_it = np.zeros_like(active)
+    if earth is not None:
+        below_it[1:-1, 1:-1, 1:-1] = earth
+    soil = below_it.ravel()
     bcell, bdir, bkind = [], [], []
     index = cells.astype(np.int64)
     for direction, step in enumerate((-1, 1, -sy, sy, -sz, sz)):
@@ -136,7 +144,7 @@ def mesh_from_mask(
         bcell.append(outside)
         bdir.append(np.full(outside.size, direction, dtype=np.int8))
         below = (outside // sz == 1) if direction == 4 and ground else np.zeros(outside.size, bool)
-        bkind.append(np.where(below, GROUND, OPEN).astype(np.int8))
+        bkind.append(np.where(below | soil[outside + step], GROUND, OPEN).astype(np.int8))
     faces = np.concatenate(bcell)
     directions, kinds = np.concatenate(bdir), np.concatenate(bkind)
     return Mesh(
@@ -150,6 +158,7 @@ def mesh_from_mask(
         bkind=kinds,
         bcross=_staircase(active, faces, kinds, directions),
         origin_m=origin_m,
+        earth=earth,
     )
 
 
@@ -187,6 +196,7 @@ def heap_mesh(
     size_m: tuple[float, float, float],
     volume_m3: float,
     dx_m: float,
+    slope_deg: float = 0.0,
 ) -> Mesh:
     """The cells of a heap given by *inside(x, y, z)*, holding exactly *volume_m3*.
 
@@ -200,6 +210,8 @@ def heap_mesh(
         The stated volume; the cell size is scaled so that the cells hold it exactly.
     dx_m : float
         Cell size wished for; the one used differs by a few per cent.
+    slope_deg : float
+        Slope of the ground, rising towards +x; z of *inside* counts from the ground.
 
     Raises
     ------
@@ -209,6 +221,8 @@ def heap_mesh(
     """
     quantity("volume_m3").check(volume_m3)
     length, width, height = size_m
+    rise = float(np.tan(np.radians(slope_deg)))
+    height += rise * length
     nx, ny, nz = (max(1, int(np.ceil(s / dx_m - 1e-9))) for s in (length, width, height))
     if nx * ny * nz > 2_000_000:
         raise InputError(
@@ -223,7 +237,8 @@ def heap_mesh(
         (np.arange(nx) + 0.5 - nx / 2) * dx_m,
         indexing="ij",
     )
-    mask = np.asarray(inside(x, y, z), dtype=bool)
+    above = z - rise * (x + nx / 2 * dx_m)
+    mask = np.asarray(inside(x, y, above), dtype=bool) & (above >= 0)
     if not mask.any():
         raise InputError("no cell lies in the heap", field="cell size", value=f"{dx_m:g} m",
                          way_out="Use smaller cells")  # fmt: skip
@@ -235,4 +250,7 @@ def heap_mesh(
             value=f"{volume_m3:g} m3",
             way_out="Check shape, height and volume",
         )
-    return mesh_from_mask(mask, scaled, origin_m=(-nx * scaled / 2, -ny * scaled / 2, 0.0))
+    return mesh_from_mask(
+        mask, scaled, origin_m=(-nx * scaled / 2, -ny * scaled / 2, 0.0),
+        earth=(above < 0) if rise > 0 else None,
+    )  # fmt: skip

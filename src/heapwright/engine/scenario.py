@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 from heapwright.engine.mesh import Mesh
-from heapwright.engine.shapes import mesh_of
+from heapwright.engine.shapes import cells_along, mesh_of
 from heapwright.errors import InputError
+from heapwright.science.sky import exposure_factor
 from heapwright.units import quantity
 
 __all__ = ["Action", "ActionKind", "HeapSpec", "Pipe", "ProbeSpot"]
@@ -58,6 +59,7 @@ class Pipe:
     state: Literal["open", "plugged"] = "open"
     both_open: bool = True
     forced_pa: float = 0.0
+    forced_l_s: float = 0.0
 
     def __post_init__(self) -> None:
         quantity("diameter_m").check(self.diameter_m, field="pipe diameter")
@@ -65,6 +67,16 @@ class Pipe:
             raise InputError("a pipe has at least two ends", field="pipe")
         if not 0 <= self.forced_pa <= 5000:
             raise InputError("a blower gives 0 to 5000 Pa", field="forced_pa", value=self.forced_pa)
+        if not 0 <= self.forced_l_s <= 1000:
+            raise InputError(
+                "a blower gives 0 to 1000 litres a second",
+                field="forced_l_s",
+                value=self.forced_l_s,
+            )
+        if self.forced_pa and self.forced_l_s:
+            raise InputError(
+                "a blower is given by its pressure or by its flow, not by both", field="pipe"
+            )
 
     @property
     def holes(self) -> float:
@@ -86,9 +98,11 @@ class HeapSpec:
 
     shape, volume_m3, height_m, width_m, length_m : as in `shapes.mesh_of`; dry_density : dry mass
     per volume [kg/m3]; moisture_wb : wet basis; start_c : temperature when built; leafy_share of
-    the dry matter; exposure : wind at the heap over wind at 10 m; field_capacity : kg of water a
-    kg of dry matter; cover : share of the skin that a cover shuts to the air flow; spots : where it
-    is probed; pipes. Raises `QuantityError` or `InputError` for what cannot be.
+    the dry matter; exposure : wind at the heap over wind at 10 m, or open, partly, sheltered;
+    slope_deg : of the ground, rising towards +x, 0 to 30; wet_fine : a wet, fine mix that sinks
+    more and dries from its very skin; field_capacity : kg of water a kg of dry matter; cover :
+    share of the skin that a cover shuts; spots : where it is probed; pipes. Raises `QuantityError`
+    or `InputError` for what cannot be.
     """
 
     volume_m3: float
@@ -100,7 +114,9 @@ class HeapSpec:
     moisture_wb: float = 0.55
     start_c: float = 15.0
     leafy_share: float = 0.1
-    exposure: float = 0.3
+    exposure: float | str = 0.3
+    slope_deg: float = 0.0
+    wet_fine: bool = False
     field_capacity: float = 1.8
     cover: float = 0.0
     spots: tuple[ProbeSpot, ...] = ()
@@ -123,9 +139,24 @@ class HeapSpec:
             )
         quantity("temp_c").check(self.start_c, field="start temperature")
         quantity("leafiness").check(self.leafy_share, field="leafy share")
-        for name, share in (("exposure", self.exposure), ("cover", self.cover)):
-            if not 0 <= share <= 1:
-                raise InputError("a share lies between 0 and 1", field=name, value=share)
+        exposure_factor(self.exposure)
+        if not 0 <= self.cover <= 1:
+            raise InputError("a share lies between 0 and 1", field="cover", value=self.cover)
+        if not 0 <= self.slope_deg <= 30:
+            raise InputError("a slope is 0 to 30 degrees", field="slope", value=self.slope_deg)
+        if not 0.05 <= self.field_capacity <= 10:
+            raise InputError(
+                "material keeps 0.05 to 10 kg of water a kg of dry mass",
+                field="field_capacity", value=self.field_capacity,
+            )  # fmt: skip
+        if self.dx_m is not None and not 0.02 <= self.dx_m <= 1:
+            raise InputError("cells are 2 cm to 1 m", field="cell size", value=f"{self.dx_m:g} m")
+        if self.dry_density >= 450:
+            raise InputError(
+                "so dense a heap has no room for air between its particles",
+                field="dry density", value=f"{self.dry_density:g} kg/m3",
+                way_out="Give dry mass a volume of heap, 60 to 400",
+            )  # fmt: skip
 
     def mesh(self) -> Mesh:
         """The voxels of the heap; refuses pipes and spots outside it."""
@@ -136,8 +167,8 @@ class HeapSpec:
             width_m=self.width_m,
             length_m=self.length_m,
             dx_m=self.dx_m,
+            slope_deg=self.slope_deg,
         )
-        from heapwright.engine.shapes import cells_along
 
         for pipe in self.pipes:
             cells_along(made, pipe.points_m)

@@ -42,12 +42,14 @@ def mesh_of(
     width_m: float | None = None,
     length_m: float | None = None,
     dx_m: float | None = None,
+    slope_deg: float = 0.0,
 ) -> Mesh:
     """The voxels of a heap.
 
     shape : cone, mound, windrow parabola, windrow triangle, windrow trapezoid, bin or box;
     the cells hold exactly *volume_m3*. Of a round heap either height or width may be given, of a
-    windrow or box height, width and length follow from each other and the volume.
+    windrow or box height, width and length follow from each other and the volume. slope_deg : of
+    the ground, rising towards +x; heights are counted from the ground under each place.
 
     Raises
     ------
@@ -59,7 +61,7 @@ def mesh_of(
     if shape in share:
         w, h = _round(share[shape], volume_m3, height_m, width_m)
         size, inside = (w, w, h), _inside_round(shape, w, h)
-        return heap_mesh(inside, size_m=size, volume_m3=volume_m3, dx_m=d)
+        return heap_mesh(inside, size_m=size, volume_m3=volume_m3, dx_m=d, slope_deg=slope_deg)
     area = {"windrow triangle": 0.5, "windrow parabola": 2 / 3, "windrow trapezoid": 0.75,
             "box": 1.0}  # fmt: skip
     if shape not in area:
@@ -70,7 +72,10 @@ def mesh_of(
             way_out="One of " + ", ".join([*share, *area]),
         )
     w, h, length = _long(area[shape], volume_m3, height_m, width_m, length_m)
-    return heap_mesh(_inside_long(shape, w, h), size_m=(length, w, h), volume_m3=volume_m3, dx_m=d)
+    return heap_mesh(
+        _inside_long(shape, w, h), size_m=(length, w, h), volume_m3=volume_m3, dx_m=d,
+        slope_deg=slope_deg,
+    )  # fmt: skip
 
 
 def _round(

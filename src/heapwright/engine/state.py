@@ -7,7 +7,7 @@ box of its mesh; pools are (P, N), ordered by ingredient and class.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -88,20 +88,17 @@ def empty_state(mesh: Mesh, pools: int, soil_layers: int) -> State:
     return State(**made)
 
 
-@dataclass(slots=True)
-class Work:
+class Work(dict[str, Floats]):
     """Scratch fields of a step and slowly changing material fields, by name.
 
-    Kept out of the state: everything here follows from it.
+    A field that is asked for first is made, 0 everywhere. Kept out of the state: everything here
+    follows from it.
     """
 
-    mesh: Mesh
-    made: dict[str, Floats] = field(default_factory=dict)
+    def __init__(self, mesh: Mesh) -> None:
+        super().__init__()
+        self.mesh = mesh
 
-    def __getitem__(self, name: str) -> Floats:
-        if name not in self.made:
-            self.made[name] = self.mesh.field()
-        return self.made[name]
-
-    def __setitem__(self, name: str, value: Floats) -> None:
-        self.made[name] = value
+    def __missing__(self, name: str) -> Floats:
+        made = self[name] = self.mesh.field()
+        return made

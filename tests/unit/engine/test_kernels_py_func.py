@@ -6,15 +6,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.unit.engine.cases_of_biology import biology_cases
 
 from heapwright.engine.kernels import (
     b1,
+    biology,
     flow,
     gas,
     heat,
     material,
     oxygen,
     pipes,
+    six_groups,
     soil,
     transport,
 )
@@ -75,6 +78,11 @@ def cases() -> dict[str, Any]:
             [RUNS, SY, SZ, *g, f(), f(), MESH.bcell, v(), v(), v(), zero(), zero(), zero(),
              np.zeros(n)],
         ),
+        "_residual": (
+            flow._residual,
+            [RUNS, SY, SZ, *g, diag, np.where(ACTIVE, 1 / np.where(ACTIVE, diag, 1), 0), f(), f(),
+             zero(), zero()],
+        ),
         "_times": (flow._times, [RUNS, SY, SZ, *g, diag, f(), zero()]),
         "extrapolate": (flow.extrapolate, [RUNS, f(), f()]),
         "coefficients": (
@@ -86,12 +94,14 @@ def cases() -> dict[str, Any]:
             oxygen.solve_oxygen,
             [RUNS, SY, SZ, f(), 0.03, diag, f(), into, out_of, y.copy(), zero(), zero(), 1e-9, 30],
         ),
-        "_gather": (
-            oxygen._gather,
-            [*RUNS[4], SY, SZ, f(), 0.03, *into[1:], *out_of[1:], diag, f(), y, zero(), zero()],
+        "_up_and_in": (
+            oxygen._up_and_in,
+            [RUNS, SY, SZ, f(), 0.03, diag, f(), *into, *out_of, y.copy(), zero(), zero()],
         ),
-        "_forward": (oxygen._forward, [*RUNS[4], into[0], out_of[0], f(), f(), y.copy()]),
-        "_backward": (oxygen._backward, [*RUNS[4], into[0], out_of[0], f(), f(), y.copy()]),
+        "_down_and_out": (
+            oxygen._down_and_out,
+            [RUNS, SY, SZ, f(), 0.03, diag, f(), *into, *out_of, y.copy(), zero(), zero()],
+        ),
         "conduction_advection": (
             heat.conduction_advection,
             [RUNS, SY, SZ, *g, *flux, 1.2, t, MESH.bcell, v(), v(-1, 1), v(), f(), zero()],
@@ -145,7 +155,7 @@ def cases() -> dict[str, Any]:
         "material": (
             material.material,
             [CELLS, 1e-3, f(0.1, 0.3), f(0.05, 0.4), f(0.4, 0.6), PAR.material(),
-             *[zero() for _ in range(6)]],
+             *[zero() for _ in range(5)]],
         ),
         "soil_step": (
             soil.soil_step,
@@ -164,6 +174,7 @@ def cases() -> dict[str, Any]:
             [2, 8, 5, MESH.bcell, v(-1, 0.2) * 1e-3, t, f(), 12.0, 0.01, 0.2, 29.1, np.zeros(n),
              np.zeros(n), zero(), np.zeros(1)],
         ),
+        **biology_cases(),
     }  # fmt: skip
 
 
@@ -180,6 +191,6 @@ def test_compiled_equals_plain_python(name: str) -> None:
 
 def test_no_kernel_is_forgotten() -> None:
     named = {name.split(" ")[0].rstrip(",") for name in cases()}
-    modules = (b1, flow, gas, heat, material, oxygen, pipes, soil, transport)
+    modules = (b1, biology, flow, gas, heat, material, oxygen, pipes, six_groups, soil, transport)
     there = {n for m in modules for n, f in vars(m).items() if hasattr(f, "py_func")}
     assert there - named == set()

@@ -261,7 +261,7 @@ def _host(cover: float = 0.0) -> SimpleNamespace:
             temp_c=mesh.field(50.0), water_m=mesh.field(0.25), water_f=mesh.field(0.05)
         ),
         work={"conductivity": mesh.field(0.2), "activity": mesh.field(1.0),
-              "heat": mesh.field(), "vapour": mesh.field()},
+              "water": mesh.field(0.3), "heat": mesh.field(), "vapour": mesh.field()},
         par=Parameters.published(), fcell=mesh.bcell[opened].copy(), fdir=mesh.bdir[opened].copy(),
         fcross=mesh.bcross[opened].copy(), bextra=np.zeros(int(opened.sum()) + 3),
         water_c=WATER, ice_c=ICE, cover=cover,

@@ -145,7 +145,9 @@ def _host(temp_c: float) -> SimpleNamespace:
     state.water_m[mesh.cells] = 0.2
     state.water_f[mesh.cells] = 0.022
     state.temp_c[mesh.cells] = temp_c
-    return SimpleNamespace(mesh=mesh, state=state, work=Work(mesh), par=P)
+    work = Work(mesh)
+    work["dry"], work["water"] = state.dry_kg, state.water_kg
+    return SimpleNamespace(mesh=mesh, state=state, work=work, par=P)
 
 
 def test_the_process_declares_fields_of_the_state() -> None:

@@ -9,7 +9,6 @@ import pytest
 
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.parameters import Parameters
-from heapwright.engine.processes.freezing import Freezing
 from heapwright.engine.processes.water import PROCESS, Water, WaterParameters, rain_and_watering
 from heapwright.engine.shapes import mesh_of
 from heapwright.engine.state import FIELDS, State, Work, empty_state
@@ -84,19 +83,9 @@ def test_the_accounts_of_a_heap_in_the_rain_close() -> None:
     assert ledger.energy.terms["drained"] < 0 < ledger.energy.terms["rain and watering"]
 
 
-class _Frosty(Stepper):
-    """The stepper with its temperatures from the freezing process."""
-
-    def temperature_to_enthalpy(self) -> None:
-        Freezing(self.par).enthalpy(self)
-
-    def _temperature(self) -> None:
-        Freezing(self.par).temperature(self)
-
-
 def test_frost_and_thaw_with_rain_close_and_hold_the_heap_at_0() -> None:
     water = Water()
-    host = _host(temp_c=2.0, water=water, kind=_Frosty)
+    host = _host(temp_c=2.0, water=water, kind=Stepper)
     cold, mild = _air(0.0, -15.0, vapour_pa=100.0), _air(3.0, 9.0)
     c = host.mesh.cells
     moved, most_ice = 0.0, 0.0

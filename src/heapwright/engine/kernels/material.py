@@ -1,6 +1,6 @@
-"""What the material of every cell is like now: pores, permeability, conductivity, capacity.
+"""What the material of every cell is like now: pores, permeability, conductivity, activity.
 
-Units: masses [kg] a cell, volume [m3], permeability [m2], conductivity [W/mK], capacity [J/K].
+Units: masses [kg] a cell, volume [m3], permeability [m2], conductivity [W/mK].
 Conventions: air flows between particles only; water beyond what particles hold (``cap`` kg a kg
 dry) fills that space; permeability follows eps^3/(1 - eps)^2 from its value when built.
 ``par`` is laid out by the indices below. Nothing moves here: no stability limit.
@@ -24,10 +24,9 @@ def material(
     pores,
     permeability,
     conductivity,
-    capacity,
     activity,
 ):
-    """Fill the six fields from dry mass, water and the pore space when built (``eps0``)."""
+    """Fill the five fields from dry mass, water and the pore space when built (``eps0``)."""
     cap = 1000.0 * (1.0 / par[RHO_PARTICLE] - 1.0 / par[RHO_WALL])
     for n in range(cells.shape[0]):
         i = cells[n]
@@ -43,7 +42,6 @@ def material(
         then = e0 * e0 * e0 / ((1.0 - e0) * (1.0 - e0))
         permeability[i] = par[K0] * par[AGEING] * min(now / then, 3.0)
         conductivity[i] = par[L0] + par[LW] * water[i] / volume
-        capacity[i] = d * par[CP_DRY] + water[i] * par[CP_WATER]
         # sorption: full activity above fibre saturation, falling smoothly to nought in dry wood
         f = x / par[FIBRE]
         activity[i] = 1.0 if f >= 1.0 else max(0.0, f * (2.0 - f))

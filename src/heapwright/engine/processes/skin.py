@@ -19,6 +19,7 @@ from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.kernels import skin as kernel
 from heapwright.engine.parameters import Parameters
 from heapwright.engine.process import Process
+from heapwright.engine.surroundings import Air
 from heapwright.errors import QuantityError
 from heapwright.science import sky
 from heapwright.science.values import value
@@ -99,7 +100,7 @@ class Skin:
         self.terms = np.zeros((0, 6))
         self.skin_c = np.zeros(0)
         self._faces: Floats = np.zeros(0)
-        self._key: tuple[int, int] = (0, 0)
+        self._mesh: Any = None
         self._layer: Floats = np.zeros(0)
         self._par: Floats = np.zeros(0)
 
@@ -125,7 +126,7 @@ class Skin:
             kernel.skin_exchange(
                 host.fcell, host.fdir, host.fcross, self._faces, host.mesh.dx_m, dt,
                 host.state.temp_c, host.work["conductivity"], host.work["activity"],
-                host.state.water_m + host.state.water_f, self._layer, sun,
+                host.work["water"], self._layer, sun,
                 float(sky.film(air.wind_m_s)), 1.0 - host.cover, air.temp_c, air.vapour_pa,
                 air.sky_c, host.water_c, host.ice_c, self._par, self.skin_c, slope,
                 self.terms, host.work["heat"], host.work["vapour"], self.totals,
@@ -137,9 +138,9 @@ class Skin:
     def _fit(self, host: SkinHost, air: Any) -> None:
         """Make the lists of faces fit a new or changed mesh."""
         n, size = int(host.fcell.size), int(host.mesh.size)
-        if self._key == (n, size):
+        if self._mesh is host.mesh:
             return
-        self._key = (n, size)
+        self._mesh = host.mesh
         self._par = skin_parameters(host.par)
         self.skin_c = np.full(n, float(air.temp_c))
         self.terms = np.zeros((n, 6))
@@ -165,6 +166,9 @@ class Surroundings:
     deep_c: float | None = None
     _sun: Floats = field(init=False, repr=False)
     _factor: float = field(init=False, repr=False)
+    _table: Floats = field(init=False, repr=False)
+    _rain: Floats = field(init=False, repr=False)
+    _deep: float = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         if not -360 <= self.x_bearing_deg <= 360:
@@ -177,6 +181,12 @@ class Surroundings:
             self.deep_c = float(self.series.air_temp_c.mean())
         quantity("temp_c").check(self.deep_c, field="deep_c")
         self._sun = self._taken_up()
+        s = self.series
+        self._table = np.column_stack(
+            [s.air_temp_c, s.vapour_pa, s.pressure_pa, s.wind_m_s * self._factor, s.sky_temp_c]
+        )
+        self._rain = s.rain_mm / s.step_s
+        self._deep = float(self.deep_c)
 
     def _taken_up(self) -> Floats:
         """Beam and diffuse sun taken up by a face of each direction in every step, (n, 2, 6)."""
@@ -194,10 +204,7 @@ class Surroundings:
 
     def sun_at(self, hours: float) -> Floats:
         """Beam and diffuse sun taken up by a face of each direction [W/m2], shape (2, 6)."""
-        x = min(max(hours * 3600 / self.series.step_s - 0.5, 0.0), self.series.count - 1.0)
-        k = min(int(x), max(self.series.count - 2, 0))
-        share = x - k
-        after = min(k + 1, self.series.count - 1)
+        k, after, share = self._between(hours)
         mixed = (1 - share) * self._sun[k] + share * self._sun[after]
         return np.asarray(mixed, dtype=np.float64)
 
@@ -205,18 +212,29 @@ class Surroundings:
         """Hours from the start of the series to an aware datetime."""
         return (moment.astimezone(UTC) - self.series.start).total_seconds() / 3600
 
-    def __call__(self, hours: float) -> Any:
+    def __call__(self, hours: float) -> Air:
         """The `Air` of the stepper at *hours*; raises `NotEnoughError` outside the series."""
-        from heapwright.engine.stepper import Air
-
-        now = self.series.at(hours)
+        if not 0 <= hours <= self.series.hours:
+            self.series.at(hours)  # says what is missing
+        k, after, share = self._between(hours)
+        temp, vapour, pressure, wind, sky_c = (
+            (1 - share) * self._table[k] + share * self._table[after]
+        ).tolist()
+        step = min(int(hours * 3600 / self.series.step_s), self.series.count - 1)
         return Air(
-            temp_c=now.air_temp_c,
-            vapour_pa=now.vapour_pa,
-            pressure_pa=now.pressure_pa,
-            wind_m_s=now.wind_m_s * self._factor,
-            sky_c=now.sky_temp_c,
+            temp_c=temp,
+            vapour_pa=vapour,
+            pressure_pa=pressure,
+            wind_m_s=wind,
+            sky_c=sky_c,
             sun_w_m2=self.sun_at(hours),
-            rain_kg_m2_s=now.rain_mm_h / 3600,
-            deep_c=float(self.deep_c if self.deep_c is not None else now.air_temp_c),
+            rain_kg_m2_s=float(self._rain[step]),
+            deep_c=self._deep,
         )
+
+    def _between(self, hours: float) -> tuple[int, int, float]:
+        """The two steps around *hours*, and the share of the second."""
+        last = self.series.count - 1
+        x = min(max(hours * 3600 / self.series.step_s - 0.5, 0.0), float(last))
+        k = min(int(x), max(last - 1, 0))
+        return k, min(k + 1, last), x - k

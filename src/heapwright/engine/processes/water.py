@@ -160,7 +160,7 @@ class Water:
         self.parameters = parameters or WaterParameters.published()
         self.rain_kg = self.poured_kg = self.drained_kg = 0.0
         self._waiting: list[_Pour] = []
-        self._key: tuple[int, int, float] = (0, 0, 0.0)
+        self._mesh: Any = None
         self._fc = self._par = np.zeros(0)
         self._top: NDArray[np.uint64] = np.zeros(0, dtype=np.uint64)
 
@@ -209,7 +209,7 @@ class Water:
         self._waiting = [pour for pour in self._waiting if pour.left > 0]
         drained = np.zeros(2)
         kernel.water_step(
-            m.runs, m.sy, m.sz, m.active.ravel(), dt, s.dry_kg, s.water_m, s.water_f,
+            m.runs, m.sy, m.sz, m.active.ravel(), dt, w["dry"], s.water_m, s.water_f,
             s.enthalpy_j, self._fc, self._par, w["water_in"], w["water_in_j"], w["water_ratio"],
             w["water_c"], w["water_liquid"], w["water_down"], w["water_down_j"], drained,
         )  # fmt: skip
@@ -235,10 +235,9 @@ class Water:
     def _fit(self, host: Any) -> None:
         """Make lists and parameters fit a new or changed mesh."""
         m = host.mesh
-        key = (int(m.size), int(host.fcell.size), float(m.dx_m))
-        if self._key == key:
+        if self._mesh is m:
             return
-        self._key = key
+        self._mesh = m
         self._top = host.fcell[host.fdir == _UP].astype(np.uint64)
         self._fc = np.array(np.broadcast_to(self.field_capacity, (m.size,)))
         self._par = water_parameters(host.par, self.parameters, m.dx_m)

@@ -1,0 +1,193 @@
+"""What is kept of a run while it goes: curves, probe spots and fields.
+
+Units: as in `heapwright.engine.run`. Conventions: core, crust and top go by depth below the air, in
+metres, not by cells: the crust is the outer 30 cm (at most a third of the greatest depth), the core
+the third of the volume that lies deepest, the top the crust under the highest quarter. A probe spot
+reads between the centres of the cells around it and sinks with the heap.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from heapwright.engine.handling import Keeper
+from heapwright.engine.mesh import Mesh
+from heapwright.engine.run import CURVES, FIELDS, Run, Snapshot
+from heapwright.engine.scenario import HeapSpec
+from heapwright.engine.surroundings import Air
+
+__all__ = ["Recorder"]
+
+Floats = NDArray[np.float64]
+_CRUST_M = 0.3
+
+
+class Recorder:
+    """Keeps curves, spots and fields; see `Run`."""
+
+    def __init__(self, heap: HeapSpec, mesh: Mesh) -> None:
+        self.heap, self.built = heap, mesh
+        self.hours: list[float] = []
+        self.curves: dict[str, list[float]] = {name: [] for name in CURVES}
+        self.spots: dict[str, dict[str, list[float]]] = {
+            s.name: {"temp_c": [], "o2": [], "moisture_wb": []} for s in heap.spots
+        }
+        self.snapshots: list[Snapshot] = []
+        self._mesh: Mesh | None = None
+
+    def _fit(self, keeper: Keeper) -> None:
+        """Find core, crust, top and spots on the cells as they are now."""
+        mesh = keeper.host.mesh
+        if mesh is self._mesh:
+            return
+        self._mesh = mesh
+        depth, height = mesh.depth_m(), mesh.centres()[:, 2]
+        cells = mesh.cells
+        self._crust = cells[depth <= min(_CRUST_M, depth.max() / 3 + 1e-9)]
+        self._core = cells[depth >= np.quantile(depth, 2 / 3)]
+        crusty = depth <= min(_CRUST_M, depth.max() / 3 + 1e-9)
+        self._top = cells[crusty & (height >= np.quantile(height, 0.75))]
+        if self._crust.size == 0:
+            self._crust = cells
+        if self._top.size == 0:
+            self._top = self._crust
+        side, up = keeper.scale
+        self._weights = {
+            s.name: _around(mesh, (s.point_m[0] * side, s.point_m[1] * side, s.point_m[2] * up))
+            for s in self.heap.spots
+        }
+
+    def core_c(self, keeper: Keeper) -> float:
+        """Mean temperature of the core now."""
+        self._fit(keeper)
+        return float(keeper.host.state.temp_c[self._core].mean())
+
+    def curve(self, keeper: Keeper, now_s: float, air: Air) -> None:
+        """Keep all curves and spots of this moment."""
+        self._fit(keeper)
+        host = keeper.host
+        s, w, c = host.state, host.work, host.mesh.cells
+        wet = w["water"][c] / np.maximum(w["water"][c] + w["dry"][c], 1e-12)
+        moisture = host.mesh.field()
+        moisture[c] = wet
+        t = s.temp_c
+        kept = {
+            "air_c": air.temp_c,
+            "mean_c": t[c].mean(),
+            "max_c": t[c].max(),
+            "core_c": t[self._core].mean(),
+            "crust_c": t[self._crust].mean(),
+            "core_moisture_wb": _moisture(w, self._core),
+            "crust_moisture_wb": _moisture(w, self._crust),
+            "top_moisture_wb": _moisture(w, self._top),
+            "o2_least": s.o2[c].min(),
+            "o2_core": s.o2[self._core].mean(),
+            "dry_kg": w["dry"][c].sum(),
+            "water_kg": w["water"][c].sum(),
+            "volume_m3": keeper.sinking.volume_after(
+                float(w["dry"][c].sum()), now_s - keeper.since
+            ),
+            "height_m": host.mesh.shape[0] * host.mesh.dx_m,
+            "heat_w": w["heat_w"][c].sum(),
+            "above_55": float((t[c] > 55.0).mean()),
+        }
+        levels = host.mesh.active.any(axis=(1, 2)).sum()
+        kept["height_m"] = float(levels) * host.mesh.dx_m
+        self.hours.append(now_s / 3600.0)
+        for name, number in kept.items():
+            self.curves[name].append(float(number))
+        for name, (index, share) in self._weights.items():
+            spot = self.spots[name]
+            spot["temp_c"].append(float(share @ t[index]))
+            spot["o2"].append(float(share @ s.o2[index]))
+            spot["moisture_wb"].append(float(share @ moisture[index]))
+
+    def fields(self, keeper: Keeper, now_s: float) -> None:
+        """Keep all fields of this moment."""
+        host = keeper.host
+        s, w, m = host.state, host.work, host.mesh
+        c = m.cells
+        kept: dict[str, Floats] = {
+            name: getattr(s, name)[c]
+            for name in ("temp_c", "o2", "act_m", "act_t", "act_f", "n_nh4")
+        }
+        kept["moisture_wb"] = w["water"][c] / np.maximum(w["water"][c] + w["dry"][c], 1e-12)
+        kept["dry_kg"], kept["water_kg"], kept["pores"] = w["dry"][c], w["water"][c], w["pores"][c]
+        kept["heat_w_m3"] = w["heat_w"][c] / m.dx_m**3
+        molar = np.maximum(w["dry_gas"][c], 1e-9) * m.dx_m**2
+        for axis, (name, step) in enumerate((("fx", 1), ("fy", int(m.sy)), ("fz", int(m.sz)))):
+            mean = 0.5 * (w[name][c] + w[name][c.astype(np.int64) - step])
+            kept[f"flow_{'xyz'[axis]}_mm_s"] = 1000.0 * mean / molar
+        self.snapshots.append(
+            Snapshot(now_s / 3600.0, m, {name: kept[name].astype(np.float32) for name in FIELDS})
+        )
+
+    def result(
+        self,
+        keeper: Keeper,
+        days: float,
+        complete: bool,
+        cpu_s: float,
+        kinetics: str,
+        sources: tuple[str, ...],
+    ) -> Run:
+        """The run, with everything that was kept."""
+        host = keeper.host
+        return Run(
+            heap=self.heap,
+            mesh=self.built,
+            days=days,
+            hours=np.array(self.hours),
+            curves={name: np.array(kept) for name, kept in self.curves.items()},
+            spots={
+                spot: {name: np.array(kept) for name, kept in fields.items()}
+                for spot, fields in self.spots.items()
+            },
+            snapshots=self.snapshots,
+            ledger=host.ledger,
+            done=keeper.done,
+            complete=complete,
+            steps=host.steps,
+            cpu_s=cpu_s,
+            kinetics=kinetics,
+            sources=sources,
+            notes=tuple(keeper.notes),
+            totals={
+                "dry_kg_built": keeper.first_dry,
+                "rain_kg": host.water.rain_kg,
+                "watered_kg": host.water.poured_kg,
+                "drained_kg": host.water.drained_kg,
+                "water_not_there_kg": host.short_kg,
+            },
+        )
+
+
+def _moisture(w: Any, cells: NDArray[np.uint64]) -> float:
+    """Moisture of some cells together, wet basis."""
+    water = float(w["water"][cells].sum())
+    return water / max(water + float(w["dry"][cells].sum()), 1e-12)
+
+
+def _around(mesh: Mesh, point_m: tuple[float, float, float]) -> tuple[NDArray[np.int64], Floats]:
+    """Cells around a point and their shares: linear between centres, over heap cells only."""
+    nz, ny, nx = mesh.active.shape
+    place = [(p - o) / mesh.dx_m + 0.5 for p, o in zip(point_m, mesh.origin_m, strict=True)]
+    low = [int(np.floor(x)) for x in place]
+    index, share = [], []
+    for corner in range(8):
+        at, weight = [], 1.0
+        for axis in range(3):
+            step = corner >> axis & 1
+            part = place[axis] - low[axis]
+            at.append(low[axis] + step)
+            weight *= part if step else 1.0 - part
+        i, j, k = at
+        if 0 <= i < nx and 0 <= j < ny and 0 <= k < nz and mesh.active[k, j, i] and weight > 1e-9:
+            index.append((k * ny + j) * nx + i)
+            share.append(weight)
+    if not index:
+        return np.array([int(mesh.cells[mesh.nearest(point_m)])]), np.ones(1)
+    return np.array(index), np.array(share) / sum(share)

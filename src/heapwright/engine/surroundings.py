@@ -1,0 +1,54 @@
+"""What surrounds a heap at one moment, and the pipes in it as lists of cells: plain records.
+
+Units: SI, degrees C. Conventions: made by the processes that know weather and vents, read by the
+stepper and by those that move gas and heat.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Air", "PipeLine"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The surroundings at one moment.
+
+    temp_c, vapour_pa, pressure_pa : of the air; wind_m_s : at heap height; sky_c : of the sky as
+    a black body; sun_w_m2 : absorbed by a face of each direction (6,); rain_kg_m2_s; deep_c : soil
+    at depth.
+    """
+
+    temp_c: float
+    vapour_pa: float
+    pressure_pa: float
+    wind_m_s: float
+    sky_c: float
+    sun_w_m2: Floats
+    rain_kg_m2_s: float
+    deep_c: float
+
+
+@dataclass(slots=True)
+class PipeLine:
+    """One pipe as a list of cells from mouth to mouth.
+
+    cells : flat indices; radius_m; holes : share of the wall that lets air through relative to
+    the heap around it, 0 to 1; both_open : a second mouth; open : False while plugged or pulled;
+    pressure_pa : inside, above the air outside (0 for a passive pipe); flow_l_s : of a blower, into
+    the heap, to which the pressure is then fitted (0: none).
+    """
+
+    cells: NDArray[np.uint64]
+    radius_m: float
+    holes: float = 1.0
+    both_open: bool = True
+    open: bool = True
+    pressure_pa: float = 0.0
+    flow_l_s: float = 0.0
