@@ -17,6 +17,7 @@ from heapwright.cli.findings import findings, report
 from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
 from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
+from heapwright.cli.simulate import simulate
 from heapwright.cli.starting import start
 from heapwright.errors import HeapwrightError
 
@@ -50,8 +51,8 @@ def main(
 
 
 _COMMANDS: tuple[Callable[..., None], ...] = (
-    start, mix, water, size, barrow, deal, calendar, today, findings, report, history, correct,
-    withdraw, restore, exchange, demo,
+    start, mix, water, size, barrow, deal, calendar, today, simulate, findings, report, history,
+    correct, withdraw, restore, exchange, demo,
 )  # fmt: skip
 for _command in _COMMANDS:
     app.command()(_command)
