@@ -30,7 +30,8 @@ def _solve(n: int = 1, compiled: bool = True, **changes: Any) -> dict[str, Any]:
         "fcell": np.arange(n, dtype=np.uint64), "fdir": np.full(n, 5, dtype=np.int8),
         "fcross": np.ones(n), "faces": np.ones(n), "dx": 0.1, "dt": 600.0,
         "temp": np.full(n, 50.0), "conductivity": np.full(n, 0.2), "activity": np.ones(n),
-        "available": np.full(n, 0.3), "layer": np.full(n, 0.01), "sun": np.zeros((2, 6)),
+        "available": np.full(n, 0.3), "layer": np.full(n, 0.01),
+        "front": np.zeros(n), "sun": np.zeros((2, 6)),
         "film": 10.0, "vapour_open": 1.0, "t_air": 15.0, "e_air": 1200.0, "t_sky": -2.0,
         "water": WATER, "ice": ICE, "par": PAR.copy(), "skin": np.full(n, 15.0),
         "slope": np.zeros(n), "terms": np.zeros((n, 6)), "heat": np.zeros(n),
@@ -261,7 +262,8 @@ def _host(cover: float = 0.0) -> SimpleNamespace:
             temp_c=mesh.field(50.0), water_m=mesh.field(0.25), water_f=mesh.field(0.05)
         ),
         work={"conductivity": mesh.field(0.2), "activity": mesh.field(1.0),
-              "water": mesh.field(0.3), "heat": mesh.field(), "vapour": mesh.field()},
+              "water": mesh.field(0.3), "dry": mesh.field(0.2),
+              "heat": mesh.field(), "vapour": mesh.field()},
         par=Parameters.published(), fcell=mesh.bcell[opened].copy(), fdir=mesh.bdir[opened].copy(),
         fcross=mesh.bcross[opened].copy(), bextra=np.zeros(int(opened.sum()) + 3),
         water_c=WATER, ice_c=ICE, cover=cover,
@@ -352,3 +354,45 @@ def test_rain_becomes_a_rate_per_second() -> None:
         Surroundings(rainy, "gale")
     with pytest.raises(QuantityError, match="bearing"):
         Surroundings(rainy, "open", x_bearing_deg=400.0)
+
+
+# --- the drying front ----------------------------------------------------------------------------
+
+
+def test_a_crust_drier_than_what_lies_behind_dries_from_its_skin_inwards() -> None:
+    """Six cells in a row, the last one drier: the front at its open end is as deep as its lack."""
+    mesh = box_mesh(6, 1, 1, 0.1)
+    opened = (mesh.bkind == OPEN) & (mesh.bdir == 1)
+    fcell, fdir = mesh.bcell[opened].copy(), mesh.bdir[opened].copy()
+    dry, water, front = mesh.field(1.0), mesh.field(1.28), np.zeros(fcell.size)
+    for own, expected in ((1.28, 0.0), (0.78, 0.025), (0.28, 0.05), (0.1, 0.05), (2.0, 0.0)):
+        water[fcell] = own
+        for call in (kernel.front_depth, kernel.front_depth.py_func):
+            call(fcell, fdir, mesh.sy, mesh.sz, mesh.active.ravel(), 0.1, water, dry, 0.28, front)
+            assert front == pytest.approx(expected), own
+
+
+def test_a_deeper_front_dries_less_and_takes_its_heat_from_the_cell() -> None:
+    fronts = np.array([0.0, 0.01, 0.02, 0.04])
+    got = _solve(4, front=fronts, temp=np.full(4, 40.0))
+    leaving = got["terms"][:, kernel.VAPOUR]
+    assert (leaving > 0).all()
+    # with the front in a warm cell it dries more than one at a skin of the same resistance
+    same = _solve(4, layer=0.01 + fronts, temp=np.full(4, 40.0))
+    assert (leaving[1:] > same["terms"][1:, kernel.VAPOUR]).all()
+    # the skin holds nothing, and heap and air together hold nothing
+    s = np.minimum(fronts / 0.05, kernel.DEEPEST)
+    where = (1 - s) * got["skin"] + s * got["temp"]
+    into = got["terms"][:, kernel.Q_SUN : kernel.VAPOUR].sum(axis=1)
+    conduction = 2 * got["conductivity"] * 0.1 * (got["temp"] - got["skin"])
+    assert conduction + into == pytest.approx((1 - s) * leaving * _latent(where), rel=1e-6)
+    assert got["heat"] == pytest.approx(into - got["terms"][:, kernel.Q_VAPOUR], rel=1e-9)
+
+
+@pytest.mark.parametrize("temp_c", [5.0, 25.0, 45.0])
+def test_a_deep_front_adds_to_what_limits_the_step(temp_c: float) -> None:
+    """The slope is the heat a cell loses for a degree more, at least that found by differences."""
+    front = np.full(1, 0.03)
+    a, b = (_solve(1, front=front, temp=np.full(1, temp_c + d)) for d in (-0.05, 0.05))
+    found = (a["heat"][0] - b["heat"][0]) / 0.1
+    assert b["slope"][0] >= 0.9 * found

@@ -12,7 +12,12 @@ Conventions: for a face of area A = dx^2 and staircase factor f, with skin tempe
 
 F, the share of sky a face sees, is 1 on top, 1/2 on a side, 0 below; the ground is as warm as the
 air. g_film = h_m A f open / (R_v T), g_dry the same with 1/h_m + layer/D_v for 1/h_m; a is the
-activity of the water in the cell. Dew (p_air > p(t)) meets the film only. The balance solved is
+activity of the water in the cell. Dew (p_air > p(t)) meets the film only. As the outermost cells
+dry more than those behind them the wood that still dries lies deeper: at ``front`` [m] below the
+skin, up to half a cell, where it is as warm as t_e = (1 - s) t + s t_cell, s = front / (dx/2); the
+still air is thicker by as much, p and L are those at t_e, and of the latent heat a share s comes
+from the side of the cell (the bend of the line between skin and cell there is left out). So the
+crust dries from its skin inwards at any cell size. The balance solved is, for s = 0,
 
     q = sun + convection + long wave - m L(t),    L(t) = LATENT - (CP_WATER - CP_VAPOUR) t,
 
@@ -28,6 +33,7 @@ cell behind takes ``slope`` [W/K], heat per degree of the cell, into its own.
 import numba as nb
 import numpy as np
 
+ONE = np.uint64(1)
 #: indices of ``par``
 (
     SIGMA,
@@ -43,6 +49,8 @@ import numpy as np
 #: columns of ``terms``
 Q_CELL, Q_SUN, Q_AIR, Q_SKY, VAPOUR, Q_VAPOUR = range(6)
 KELVIN = 273.15
+#: largest share of the way from skin to cell at which the drying wood lies
+DEEPEST = 0.95
 COLDEST, HOTTEST = -90.0, 150.0
 #: the last Newton step [K]; what is left after it is its square
 TOLERANCE = 1e-4
@@ -61,19 +69,44 @@ def saturation_and_slope(t, water, ice):
 
 
 @nb.njit(cache=True, error_model="numpy")
-def _vapour(t, t_air, e_air, activity, dry, wet, supply, water, ice):
-    """Vapour leaving [kg/s] and its slope [kg/s/K]; dry, wet : conductances times kelvin."""
+def _vapour(t, t_cell, s, t_air, e_air, activity, dry, wet, supply, water, ice):
+    """Vapour leaving [kg/s], its slope with the skin [kg/s/K], and where it leaves: s, or 0 as dew.
+
+    dry, wet : conductances times kelvin; s : share of the way from the skin to the cell.
+    """
     p, dp = saturation_and_slope(t, water, ice)
     middle = 0.5 * (t + t_air) + KELVIN
-    m = dry * (activity * p - e_air) / middle
-    slope = dry * activity * dp / middle - 0.5 * m / middle
     dew = wet * (p - e_air) / middle
-    if dew < m:
-        m = dew
-        slope = wet * dp / middle - 0.5 * m / middle
+    inner, d_inner = p, dp
+    if s > 0.0:
+        inner, d_inner = saturation_and_slope((1.0 - s) * t + s * t_cell, water, ice)
+    m = dry * (activity * inner - e_air) / middle
+    if dew < m and (s == 0.0 or dew < 0.0):
+        return dew, wet * dp / middle - 0.5 * dew / middle, 0.0
     if m > supply:
-        return supply, 0.0
-    return m, slope
+        return supply, 0.0, s
+    return m, (1.0 - s) * dry * activity * d_inner / middle - 0.5 * m / middle, s
+
+
+@nb.njit(cache=True, error_model="numpy")
+def front_depth(fcell, fdir, sy, sz, active, dx, water, dry, bound, front):
+    """Fill ``front`` [m], how far below the skin of each face the drying wood lies.
+
+    Half a cell times (w_behind - w) / (w_behind - bound), 0 to 1, with w the water a kg of dry mass
+    of the face's cell and of the cell behind it, and ``bound`` what cell walls hold.
+    """
+    for f in range(fcell.shape[0]):
+        i = fcell[f]
+        d = fdir[f]
+        step = ONE if d < 2 else (sy if d < 4 else sz)
+        j = i + step if d % 2 == 0 else i - step
+        front[f] = 0.0
+        if not active[j] or dry[i] <= 0.0 or dry[j] <= 0.0:
+            continue
+        own = water[i] / dry[i]
+        behind = water[j] / dry[j]
+        if behind > own and behind > bound:
+            front[f] = 0.5 * dx * min((behind - own) / (behind - bound), 1.0)
 
 
 @nb.njit(cache=True, error_model="numpy")
@@ -89,6 +122,7 @@ def skin_exchange(
     activity,
     available,
     layer,
+    front,
     sun,
     film,
     vapour_open,
@@ -109,7 +143,8 @@ def skin_exchange(
 
     fcell, fdir, fcross : cell, direction and staircase factor of each face (nf,); faces : how many
     open faces each cell has; temp, conductivity, activity, available : fields, the last the water
-    [kg] a cell could give (SHARE of it within dt); layer : still air of each face [m]; sun (2, 6) :
+    [kg] a cell could give (SHARE of it within dt); layer : still air of each face [m]; front : from
+    `front_depth` [m]; sun (2, 6) :
     beam and diffuse taken up by a face of each direction [W/m2]; vapour_open : share of the skin
     that lets vapour through; t_sky : of a black sky; water, ice : coefficients of the saturation
     pressure; skin (nf,) : skin temperatures, first guess in, result out; slope (nf,) [W/K];
@@ -135,7 +170,8 @@ def skin_exchange(
         q_sun = sun[0, d] * area + sun[1, d] * rough
         convects = film * rough
         wet = h_film * rough * vapour_open / par[R_VAPOUR]
-        dry = wet / (1.0 + h_film * layer[f] / d_vapour)
+        dry = wet / (1.0 + h_film * (layer[f] + front[f]) / d_vapour)
+        deep = min(2.0 * front[f] / dx, DEEPEST)
         supply = par[SHARE] * max(available[i], 0.0) / (faces[i] * dt)
         t_cell = temp[i]
         a = activity[i]
@@ -144,12 +180,14 @@ def skin_exchange(
         t = min(max(skin[f], low + 1.0), high - 1.0)
         down = 1.0
         m = 0.0
+        dm = 0.0
+        s = 0.0
         for _ in range(80):
             evaluations += 1
-            m, dm = _vapour(t, t_air, e_air, a, dry, wet, supply, water, ice)
+            m, dm, s = _vapour(t, t_cell, deep, t_air, e_air, a, dry, wet, supply, water, ice)
             k = t + KELVIN
             k3 = k * k * k
-            latent = par[LATENT] - to_latent * t
+            latent = (1.0 - s) * (par[LATENT] - to_latent * ((1.0 - s) * t + s * t_cell))
             excess = (
                 g * (t_cell - t)
                 + q_sun
@@ -157,7 +195,8 @@ def skin_exchange(
                 + radiates * (around4 - k3 * k)
                 - m * latent
             )
-            down = g + convects + 4.0 * radiates * k3 + dm * latent - m * to_latent
+            down = g + convects + 4.0 * radiates * k3 + dm * latent
+            down -= (1.0 - s) * (1.0 - s) * m * to_latent
             step = excess / down if down > 0.0 else 2.0 * HOTTEST
             if abs(step) < TOLERANCE:
                 t += step
@@ -176,17 +215,21 @@ def skin_exchange(
         k = t + KELVIN
         q_air = convects * (t_air - t)
         q_sky = radiates * (around4 - k * k * k * k)
-        q_cell = q_sun + q_air + q_sky - m * (par[LATENT] - to_latent * t)
-        q_vapour = m * (par[LATENT] + par[CP_VAPOUR] * t)
+        t_out = (1.0 - s) * t + s * t_cell
+        q_cell = q_sun + q_air + q_sky - m * (par[LATENT] - to_latent * t_out)
+        q_vapour = m * (par[LATENT] + par[CP_VAPOUR] * t_out)
         skin[f] = t
         slope[f] = g * max(0.0, 1.0 - g / max(down, g))
+        if s > 0.0:
+            middle = 0.5 * (t + t_air) + KELVIN
+            slope[f] += s / (1.0 - s) * max(dm + 0.5 * m / middle, 0.0) * par[LATENT]
         terms[f, Q_CELL] = q_cell
         terms[f, Q_SUN] = q_sun
         terms[f, Q_AIR] = q_air
         terms[f, Q_SKY] = q_sky
         terms[f, VAPOUR] = m
         terms[f, Q_VAPOUR] = q_vapour
-        heat[i] += q_cell - m * par[CP_WATER] * t
+        heat[i] += q_cell - m * par[CP_WATER] * t_out
         vapour[i] -= m
         for n in range(6):
             total[n] += terms[f, n]

@@ -102,6 +102,8 @@ class Skin:
         self._faces: Floats = np.zeros(0)
         self._mesh: Any = None
         self._layer: Floats = np.zeros(0)
+        self._front: Floats = np.zeros(0)
+        self._active = np.zeros(0, dtype=bool)
         self._par: Floats = np.zeros(0)
 
     @classmethod
@@ -123,10 +125,14 @@ class Skin:
         # (6,): all of it as beam; (2, 6): beam and diffuse
         sun[: np.ndim(air.sun_w_m2)] = air.sun_w_m2
         if n:
+            kernel.front_depth(
+                host.fcell, host.fdir, host.mesh.sy, host.mesh.sz, self._active, host.mesh.dx_m,
+                host.work["water"], host.work["dry"], host.par.fibre_saturation, self._front,
+            )  # fmt: skip
             kernel.skin_exchange(
                 host.fcell, host.fdir, host.fcross, self._faces, host.mesh.dx_m, dt,
                 host.state.temp_c, host.work["conductivity"], host.work["activity"],
-                host.work["water"], self._layer, sun,
+                host.work["water"], self._layer, self._front, sun,
                 float(sky.film(air.wind_m_s)), 1.0 - host.cover, air.temp_c, air.vapour_pa,
                 air.sky_c, host.water_c, host.ice_c, self._par, self.skin_c, slope,
                 self.terms, host.work["heat"], host.work["vapour"], self.totals,
@@ -147,6 +153,8 @@ class Skin:
         counted = np.bincount(host.fcell.astype(np.int64), minlength=size)
         self._faces = np.maximum(counted, 1).astype(np.float64)
         self._layer = np.array(np.broadcast_to(self.layer_m, (n,)))
+        self._front = np.zeros(n)
+        self._active = host.mesh.active.ravel()
 
 
 @dataclass(slots=True)
