@@ -22,10 +22,13 @@ class Account:
     terms: dict[str, float] = field(default_factory=dict)
     gross: float = 0.0
 
-    def add(self, name: str, amount: float) -> None:
-        """Add an amount to a term; positive into the heap."""
+    def add(self, name: str, amount: float, *, moved: float | None = None) -> None:
+        """Add an amount to a term; positive into the heap.
+
+        moved : what came in and what went out added up, where *amount* is only their difference.
+        """
         self.terms[name] = self.terms.get(name, 0.0) + amount
-        self.gross += abs(amount)
+        self.gross += abs(amount) if moved is None else moved
 
     @property
     def residual(self) -> float:

@@ -35,7 +35,7 @@ class Mesh:
     runs : uint64 (R, 2); cells : uint64 (n,); bcell, bdir, bkind : boundary faces;
     bcross : staircase factor 1/(|nx| + |ny| + |nz|) of a face, 0.57 to 1; origin_m : corner of the
     box in heap coordinates (x, y from the middle of the foot, z from the ground); earth : places of
-    the box that are earth of a slope (shape without halo), or None.
+    the box that are earth of a slope (shape without halo), or None; rise : of the ground along x.
     """
 
     dx_m: float
@@ -49,6 +49,12 @@ class Mesh:
     bcross: Floats
     origin_m: tuple[float, float, float]
     earth: NDArray[np.bool_] | None = None
+    rise: float = 0.0
+
+    def lifted(self, point_m: tuple[float, float, float]) -> tuple[float, float, float]:
+        """A point given by its height over the ground below it, on the slope of this heap."""
+        x, y, z = point_m
+        return x, y, z + self.rise * (x - self.origin_m[0])
 
     @property
     def size(self) -> int:
@@ -113,11 +119,12 @@ def mesh_from_mask(
     origin_m: tuple[float, float, float] = (0.0, 0.0, 0.0),
     ground: bool = True,
     earth: NDArray[np.bool_] | None = None,
+    rise: float = 0.0,
 ) -> Mesh:
     """A mesh of the cells where *mask* (nz, ny, nx) is true.
 
     ground : faces towards -z of cells in the lowest layer are ground, all others open; earth :
-    places of the box that are earth of a slope, faces towards which are ground too.
+    places of the box that are earth of a slope, faces towards which are ground too; rise : of it.
     Raises `InputError` for an empty mask or a cell size of 0 or less.
     """
     if not mask.any():
@@ -159,6 +166,7 @@ def mesh_from_mask(
         bcross=_staircase(active, faces, kinds, directions),
         origin_m=origin_m,
         earth=earth,
+        rise=rise,
     )
 
 
@@ -252,5 +260,5 @@ def heap_mesh(
         )
     return mesh_from_mask(
         mask, scaled, origin_m=(-nx * scaled / 2, -ny * scaled / 2, 0.0),
-        earth=(above < 0) if rise > 0 else None,
+        earth=(above < 0) if rise > 0 else None, rise=rise,
     )  # fmt: skip

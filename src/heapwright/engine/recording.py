@@ -174,6 +174,7 @@ def _moisture(w: Any, cells: NDArray[np.uint64]) -> float:
 def _around(mesh: Mesh, point_m: tuple[float, float, float]) -> tuple[NDArray[np.int64], Floats]:
     """Cells around a point and their shares: linear between centres, over heap cells only."""
     nz, ny, nx = mesh.active.shape
+    point_m = mesh.lifted(point_m)
     place = [(p - o) / mesh.dx_m + 0.5 for p, o in zip(point_m, mesh.origin_m, strict=True)]
     low = [int(np.floor(x)) for x in place]
     index, share = [], []

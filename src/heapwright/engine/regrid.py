@@ -43,7 +43,9 @@ def sunk_mesh(built: Mesh, share: float, volume_m3: float) -> Mesh:
     dx = float((volume_m3 / mask.sum()) ** (1 / 3))
     scale = dx / built.dx_m
     x0, y0, z0 = built.origin_m
-    return mesh_from_mask(mask, dx, origin_m=(x0 * scale, y0 * scale, z0), earth=built.earth)
+    return mesh_from_mask(
+        mask, dx, origin_m=(x0 * scale, y0 * scale, z0), earth=built.earth, rise=built.rise
+    )
 
 
 def regrid(state: State, old: Mesh, new: Mesh, pores: Floats) -> tuple[State, Floats]:

@@ -173,7 +173,7 @@ class HeapSpec:
         for pipe in self.pipes:
             cells_along(made, pipe.points_m)
         for spot in self.spots:
-            gap = made.centres() - spot.point_m
+            gap = made.centres() - made.lifted(spot.point_m)
             if float((gap**2).sum(axis=1).min()) > (1.5 * made.dx_m) ** 2:
                 raise InputError(
                     "this spot lies outside the heap",

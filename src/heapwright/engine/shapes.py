@@ -138,6 +138,8 @@ def _inside_long(shape: str, w: float, h: float):  # type: ignore[no-untyped-def
 def cells_along(mesh: Mesh, points_m: Sequence[tuple[float, float, float]]) -> NDArray[np.uint64]:
     """Heap cells that a pipe through *points_m* (heap coordinates) passes, mouth to mouth.
 
+    Heights count from the ground under each point.
+
     Raises `InputError` when it passes no heap cell, so that a pipe never vanishes silently.
     """
     d, (x0, y0, z0) = mesh.dx_m, mesh.origin_m
@@ -146,6 +148,7 @@ def cells_along(mesh: Mesh, points_m: Sequence[tuple[float, float, float]]) -> N
         steps = max(2, int(np.ceil(math.dist(a, b) / (d / 4))))
         for f in np.linspace(0, 1, steps):
             x, y, z = (a[n] + (b[n] - a[n]) * f for n in range(3))
+            x, y, z = mesh.lifted((x, y, z))
             i, j, k = int((x - x0) // d) + 1, int((y - y0) // d) + 1, int((z - z0) // d) + 1
             nz, ny, nx = mesh.active.shape
             if 0 <= i < nx and 0 <= j < ny and 0 <= k < nz and mesh.active[k, j, i]:

@@ -83,7 +83,8 @@ def simulate(
     recipe : Recipe, optional
         Its matter; by default ordinary chips with the leafy share of *heap*.
     kinetics, parameters, water : optional
-        Constants; the published medians unless given.
+        Constants; the published medians unless given. ``parameters.k_oxygen`` goes before that of
+        *kinetics*.
     biology : str
         ``group curves``, or ``six groups``, a second kinetics for comparison.
     actions : sequence of Action, optional
@@ -117,11 +118,14 @@ def simulate(
     _check(days, start_h, curve_every_h, field_every_h, longest_step_s)
     mesh = heap.mesh()
     matter = recipe or chips(heap.leafy_share, kinetics=kinetics)
-    life = _biology(biology, matter, kinetics)
+    par = parameters or Parameters.published()
+    # oxygen closes only where the solver and the kinetics take it up alike
+    life = _biology(
+        biology, matter, (kinetics or Kinetics.published()).with_(k_oxygen=par.k_oxygen)
+    )
     air_at, sources = _surroundings(weather, heap)
     first = air_at(start_h)
     air_at(start_h + days * 24.0)  # refuses weather that ends too soon
-    par = parameters or Parameters.published()
     state = empty_state(mesh, life.rows, _SOIL.size)
     dry = heap.dry_density * mesh.dx_m**3
     life.start(state, mesh, dry)
@@ -210,7 +214,7 @@ def _soil_profile(heap: HeapSpec, air: Air) -> Any:
     return deep + (top - deep) * np.exp(-middles / 0.5)
 
 
-def _biology(name: str, matter: Recipe, kinetics: Kinetics | None) -> Any:
+def _biology(name: str, matter: Recipe, kinetics: Kinetics) -> Any:
     if name == "group curves":
         return Decay(matter, kinetics)
     if name == "six groups":

@@ -111,6 +111,7 @@ class Stepper:
             self.eps0[mesh.cells] = self.work["pores"][mesh.cells]
             material.look(self)
         gas_flow.properties(self, _PRESSURE_PA)
+        self.work["gas_held"] = self.work["dry_gas"] * self.work["pores"] * mesh.dx_m**3
         if ledger is None:
             self.temperature_to_enthalpy()
             self._open_accounts()
@@ -203,7 +204,6 @@ class Stepper:
         s, w = self.state, self.work
         if self.steps % _LOOK == 0:
             material.look(self)
-        w["dry_gas_old"][:] = w["dry_gas"]
         par = gas_flow.properties(self, air.pressure_pa)
         gas_flow.move(self, air, par)
         dt = heat_and_vapour.stable(self, dt)

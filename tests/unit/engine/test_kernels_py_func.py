@@ -14,12 +14,14 @@ from heapwright.engine.kernels import (
     flow,
     gas,
     heat,
+    masses,
     material,
     oxygen,
     pipes,
     six_groups,
     soil,
     transport,
+    uptake,
 )
 from heapwright.engine.mesh import box_mesh
 from heapwright.engine.parameters import Parameters, saturation_coefficients
@@ -174,6 +176,26 @@ def cases() -> dict[str, Any]:
             [2, 8, 5, MESH.bcell, v(-1, 0.2) * 1e-3, t, f(), 12.0, 0.01, 0.2, 29.1, np.zeros(n),
              np.zeros(n), zero(), np.zeros(1)],
         ),
+        "totals": (
+            masses.totals,
+            [CELLS, np.stack([f() for _ in range(3)]), f(), f(), f(), f(), f(), zero(), zero()],
+        ),
+        "settle": (
+            masses.settle,
+            [CELLS, 600.0, t, f(0.2, 0.3), f(0.1, 0.2), f(-9, 9), f(-1e-3, 1e-4), f(0, 3),
+             f(0, 1e-3), f(0, 1e-3), 1400.0, 4186.0, f(1e3, 2e3), f(0, 0.2), f(0, 0.2), zero(),
+             np.zeros(6)],
+        ),
+        "prepare": (
+            uptake.prepare,
+            [CELLS, 600.0, 1e-3, 0.032, 0.2095, f(), f(30, 40), f(0.3, 0.5), y.copy(), f(0, 0.2),
+             zero(), zero(), zero()],
+        ),
+        "account": (
+            uptake.account,
+            [CELLS, 1e-3, 0.03, 0.18, f(), f(30, 40), f(0.3, 0.5), f(0, 0.02), y.copy(), f(0, 0.2),
+             MESH.bcell, v(), v(-1, 1), v(), np.zeros(5)],
+        ),
         **biology_cases(),
     }  # fmt: skip
 
@@ -191,6 +213,9 @@ def test_compiled_equals_plain_python(name: str) -> None:
 
 def test_no_kernel_is_forgotten() -> None:
     named = {name.split(" ")[0].rstrip(",") for name in cases()}
-    modules = (b1, biology, flow, gas, heat, material, oxygen, pipes, six_groups, soil, transport)
+    modules = (
+        b1, biology, flow, gas, heat, masses, material, oxygen, pipes, six_groups, soil, transport,
+        uptake,
+    )  # fmt: skip
     there = {n for m in modules for n, f in vars(m).items() if hasattr(f, "py_func")}
     assert there - named == set()

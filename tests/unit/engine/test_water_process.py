@@ -18,9 +18,7 @@ from heapwright.errors import QuantityError
 P, W = Parameters.published(), WaterParameters.published()
 
 
-def _host(
-    *, temp_c: float = 40.0, cover: float = 0.0, water: Water, kind: type[Stepper] = Stepper
-) -> Any:
+def _host(*, temp_c: float = 40.0, cover: float = 0.0, water: Water) -> Any:
     mesh = mesh_of("mound", 0.4)
     state = empty_state(mesh, 8, 4)
     state.pools[4, mesh.cells] = 190 * mesh.dx_m**3
@@ -28,7 +26,7 @@ def _host(
     state.temp_c[mesh.cells] = temp_c
     state.o2[mesh.cells] = P.oxygen_in_air
     state.soil_c[:] = 15.0
-    made = kind(mesh, state, parameters=P, biology=_NoLife(),
+    made = Stepper(mesh, state, parameters=P, biology=_NoLife(),
                    skin=lambda *_: (0.0, 0.0, 0.0), water=water)  # fmt: skip
     made.cover = cover
     return made
@@ -85,7 +83,7 @@ def test_the_accounts_of_a_heap_in_the_rain_close() -> None:
 
 def test_frost_and_thaw_with_rain_close_and_hold_the_heap_at_0() -> None:
     water = Water()
-    host = _host(temp_c=2.0, water=water, kind=Stepper)
+    host = _host(temp_c=2.0, water=water)
     cold, mild = _air(0.0, -15.0, vapour_pa=100.0), _air(3.0, 9.0)
     c = host.mesh.cells
     moved, most_ice = 0.0, 0.0

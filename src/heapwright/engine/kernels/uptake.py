@@ -7,9 +7,9 @@ here: no stability limit.
 
 import numba as nb
 
-#: indices of ``sums``: used [mol/s], with the air flow in, by diffusion in, oxygen that came or
-#: went as the pores' gas grew or shrank [mol], oxygen held now [mol]
-USED, CARRIED, SPREAD, GREW, HELD = range(5)
+#: indices of ``sums``: used [mol/s], with the air flow in less out, by diffusion in, what came or
+#: went as the gas of the pores grew or shrank [mol], with the air flow in and out added up [mol/s]
+USED, CARRIED, SPREAD, GREW, MOVED = range(5)
 
 
 @nb.njit(cache=True, error_model="numpy")
@@ -32,16 +32,24 @@ def prepare(
 
 @nb.njit(cache=True, error_model="numpy")
 def account(
-    cells, volume, half, demand, dry_gas, dry_gas_old, pores, y, y_old, bcell, bd, bf, by, sums
+    cells, volume, half, most, demand, dry_gas, pores, held, y, y_old, bcell, bd, bf, by, sums
 ):
-    """Fill ``sums`` with what the oxygen of the heap did in this step; see the indices."""
+    """Fill ``sums`` with what the oxygen of the heap did in this step; see the indices.
+
+    held : dry gas of every cell [mol] before the step, brought up to date; most : oxygen of the air
+    outside, to which a cell is cut that exceeds it because the flow is solved to a tolerance only.
+    """
     sums[:] = 0.0
     for n in range(cells.shape[0]):
         i = cells[n]
+        y[i] = min(y[i], most)
         sums[USED] += demand[i] * y[i] / (half + y[i])
-        sums[GREW] += (dry_gas[i] - dry_gas_old[i]) * pores[i] * volume * y_old[i]
-        sums[HELD] += dry_gas[i] * pores[i] * volume * y[i]
+        now = dry_gas[i] * pores[i] * volume
+        sums[GREW] += (now - held[i]) * y_old[i]
+        held[i] = now
     for f in range(bcell.shape[0]):
         i = bcell[f]
-        sums[CARRIED] -= bf[f] * (y[i] if bf[f] > 0.0 else by[f])
+        carried = bf[f] * (y[i] if bf[f] > 0.0 else by[f])
+        sums[CARRIED] -= carried
+        sums[MOVED] += abs(carried)
         sums[SPREAD] += bd[f] * (by[f] - y[i])

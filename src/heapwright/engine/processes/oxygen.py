@@ -55,11 +55,12 @@ def breathe(host: Any, dt: float) -> None:
     host.sweeps += done
     sums = host.breath
     uptake.account(
-        m.cells, volume, half, w["demand"], w["dry_gas"], w["dry_gas_old"], w["pores"], s.o2,
-        w["y_old"], host.bcell, host.bd, host.bf, host.by, sums,
+        m.cells, volume, half, host.par.oxygen_in_air, w["demand"], w["dry_gas"],
+        w["pores"], w["gas_held"], s.o2, w["y_old"], host.bcell, host.bd, host.bf, host.by, sums,
     )  # fmt: skip
     account = host.ledger.oxygen
     account.add("used", -float(sums[uptake.USED]) * dt)
-    account.add("with the air flow", float(sums[uptake.CARRIED]) * dt)
+    moved = float(sums[uptake.MOVED]) * dt
+    account.add("with the air flow", float(sums[uptake.CARRIED]) * dt, moved=moved)
     account.add("by diffusion", float(sums[uptake.SPREAD]) * dt)
     account.add("gas that came or went with warmth", float(sums[uptake.GREW]))
