@@ -21,7 +21,7 @@ from heapwright.engine.composition import Recipe, chips, compose
 from heapwright.engine.parameters import Parameters
 from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
 from heapwright.engine.simulate import simulate
-from heapwright.engine.stepper import Air
+from heapwright.engine.surroundings import Air
 from heapwright.science.air import saturation_pressure
 
 __all__ = ["SIGNS", "Sign", "quiet_chips", "run_heap", "sign_rows"]

@@ -39,6 +39,7 @@ __all__ = [
     "QuestionError",
     "TableError",
     "UnknownNameError",
+    "sentence",
 ]
 
 
@@ -91,9 +92,9 @@ class HeapwrightError(Exception):
         if self.field is not None:
             named = self.field if self.value is None else f"{self.field} = {self.value}"
             parts.append(f"{named}:")
-        parts.append(_sentence(self.what))
+        parts.append(_ended(self.what))
         if self.way_out:
-            parts.append(_sentence(self.way_out))
+            parts.append(_ended(self.way_out))
         return " ".join(parts)
 
     def at(self, where: str, *, field: str | None = None) -> HeapwrightError:
@@ -188,7 +189,16 @@ class QuestionError(HeapwrightError):
         super().__init__("; ".join(str(q) for q in self.questions), way_out=way_out)
 
 
-def _sentence(text: str) -> str:
+def _ended(text: str) -> str:
     """*text* with a full stop, unless it already ends a sentence."""
     text = text.strip()
     return text if text.endswith((".", "?", "!")) else text + "."
+
+
+def sentence(text: str) -> str:
+    """*text* as a sentence: a capital first, and a full stop unless it already ends one.
+
+    >>> sentence("the pipe is plugged"), sentence("Is it?")
+    ('The pipe is plugged.', 'Is it?')
+    """
+    return _ended(text[:1].upper() + text[1:])

@@ -16,7 +16,8 @@ from heapwright.engine.mesh import Mesh
 from heapwright.engine.parameters import Parameters, saturation_coefficients
 from heapwright.engine.shapes import mesh_of
 from heapwright.engine.state import State, Work, empty_state
-from heapwright.engine.stepper import Air, Stepper
+from heapwright.engine.stepper import Stepper
+from heapwright.engine.surroundings import Air
 
 P = Parameters.published()
 

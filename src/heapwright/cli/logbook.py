@@ -88,7 +88,7 @@ LitresOption = Annotated[
 FlowOption = Annotated[str | None, typer.Option("--flow", help="Flow of the hose, as 15 L/min.")]
 
 
-def _asked(act: Callable[[dict[str, str]], T], answers: list[str] | None) -> T:
+def asked(act: Callable[[dict[str, str]], T], answers: list[str] | None) -> T:
     """``act(answers)``; on a terminal its questions are asked there until it can go on."""
     from heapwright.services.asking import read_answers
 
@@ -171,7 +171,7 @@ def round_(
     from heapwright.services.settings import now, open_book
 
     with open_book(book, create=new) as opened:
-        logged = _asked(
+        logged = asked(
             lambda answers: log_round(
                 opened, trial, " ".join(line), now=now(), when=when, reader=reader, probe=probe,
                 unit=unit, answers=answers, entry_id=id_, new=new,
@@ -322,7 +322,7 @@ def air(
     from heapwright.services.settings import now, open_book
 
     with open_book(book, create=new) as opened:
-        logged = _asked(
+        logged = asked(
             lambda answers: log_air(
                 opened, trial, " ".join(value), now=now(), when=when, unit=unit, answers=answers,
                 entry_id=id_, new=new,
@@ -363,7 +363,7 @@ def import_(
     if when is not None:
         extra["when"] = when
     with open_book(book, create=new) as opened:
-        done = _asked(
+        done = asked(
             lambda answers: import_sheet(
                 opened, file, trial, answers=answers | extra, now=now(), dry_run=dry_run,
                 new=new, ask_again=ask_again,

@@ -5,8 +5,10 @@ Conventions: modules imported here import nothing heavy at the top, so that ``--
 
 from __future__ import annotations
 
+import inspect
 import sys
 from collections.abc import Callable
+from typing import Any
 
 import typer
 
@@ -21,7 +23,7 @@ from heapwright.cli.simulate import simulate
 from heapwright.cli.starting import start
 from heapwright.errors import HeapwrightError
 
-__all__ = ["app", "run"]
+__all__ = ["ORDER", "app", "run"]
 
 app = typer.Typer(
     name="heapwright",
@@ -54,6 +56,16 @@ _COMMANDS: tuple[Callable[..., None], ...] = (
     start, mix, water, size, barrow, deal, calendar, today, simulate, findings, report, history,
     correct, withdraw, restore, exchange, demo,
 )  # fmt: skip
+#: commands in the order in which a trial needs them
+ORDER = (
+    "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
+    "simulate", "findings", "report", "history", "correct", "withdraw", "restore", "exchange",
+    "demo",
+)  # fmt: skip
+#: what an option takes, by the type it is declared with
+_KINDS = {
+    "str": "TEXT", "list[str]": "TEXT", "Path": "FILE", "int": "NUMBER", "float": "NUMBER",
+}  # fmt: skip
 for _command in _COMMANDS:
     app.command()(_command)
 app.command("import")(import_)
@@ -61,10 +73,32 @@ app.add_typer(plan_app, name="plan")
 app.add_typer(log_app, name="log")
 
 
+def _commands() -> Any:
+    """All commands in the order of the work, with help in plain words."""
+    made: Any = _in_plain_words(typer.main.get_command(app))
+    made.commands = {name: made.commands[name] for name in ORDER}
+    return made
+
+
+def _in_plain_words(command: Any) -> Any:
+    """Help that says what kind of answer an option takes, and each command's sentence in full."""
+    for below in getattr(command, "commands", {}).values():
+        _in_plain_words(below)
+    if command.help:
+        command.short_help = " ".join(inspect.cleandoc(command.help).split("\n\n")[0].split())
+    for param in command.params:
+        kind = getattr(param, "type_descriptor", None)
+        if param.param_type_name == "argument":
+            param.display_type_rich = lambda ctx: None  # its name and help say what it is
+        elif kind is not None and not kind.is_choice:
+            param.metavar = param.metavar or _KINDS.get(param.bare_type())
+    return command
+
+
 def run() -> None:
     """Entry point: every error of ours is one message and an exit code, never a traceback."""
     try:
-        app()
+        _commands()()
     except HeapwrightError as error:
         sys.stderr.write(f"heapwright: {error.message}\n")
         sys.exit(error.exit_code)

@@ -16,8 +16,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from heapwright.cli.logbook import AnswerOption, TrialOption, _asked
+from heapwright.cli.logbook import AnswerOption, TrialOption, asked
 from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+from heapwright.errors import sentence
 
 if TYPE_CHECKING:
     from heapwright.engine.simulate import Progress
@@ -82,7 +83,7 @@ def simulate(
 
     moment, share = now(), _exposure(exposure)
     cell_m = _metres(cell)
-    work = _asked(
+    work = asked(
         lambda answers: prepare(
             now=moment, plan=plan, trial=trial, book=book, heaps=heap or (), days=days,
             cell_m=cell_m, exposure=share, weather=weather, answers=answers, seed=seed,
@@ -148,12 +149,12 @@ def _show(work: Sequence[Job], made: Sequence[Simulated], folder: Path) -> None:
     if missing:
         say(f"Stopped: not begun with {', '.join(missing)}.")
     for line in [*compared(made), *cautions(made), NOT_MEASURED]:
-        say(_sentence(line))
+        say(sentence(line))
     say()
     _table(made)
     for m in made:
         for line in findings(m):
-            say(_sentence(line))
+            say(sentence(line))
         held = "; ".join(f"{name} {error}" for name, _, error in account_rows(m))
         say(f"Errors of its accounts: {held}.")
         say()
@@ -184,18 +185,13 @@ def _assumed(made: Sequence[Simulated]) -> None:
     everywhere = [a for a in made[0].job.assumed if all(a in m.job.assumed for m in made)]
     say("Assumed:" if everywhere or any(m.job.assumed for m in made) else "Nothing was assumed.")
     for line in everywhere:
-        say(f"  {_sentence(line)}")
+        say(f"  {sentence(line)}")
     for m in made:
         for line in (a for a in m.job.assumed if a not in everywhere):
-            say(f"  {m.name}: {_sentence(line)}")
+            say(f"  {m.name}: {sentence(line)}")
     say("Weather:")
     for line in dict.fromkeys(s for m in made for s in m.job.weather.source):
-        say(f"  {_sentence(line)}")
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith(".") else text + "."
+        say(f"  {sentence(line)}")
 
 
 # --- progress ------------------------------------------------------------------------------------

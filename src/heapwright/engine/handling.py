@@ -14,7 +14,7 @@ import numpy as np
 
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.processes import cover, sinking, turning, vents
-from heapwright.engine.regrid import regrid, sunk_mesh
+from heapwright.engine.regrid import regrid, soil_under, sunk_mesh
 from heapwright.engine.run import Done
 from heapwright.engine.scenario import Action, HeapSpec
 from heapwright.engine.shapes import mesh_of
@@ -56,12 +56,10 @@ class Keeper:
                 raise InputError("this heap has no vent", field="action", value=action.kind)
         self.done: list[Done] = []
         self.pipe_states: list[str] = [p.state for p in heap.pipes]
-        self.built = host.mesh
         self.grown = host.mesh
         self.first_dry = self.last_dry = self._dry()
         self.since = self.looked = 0.0
         self.scale = (1.0, 1.0)
-        self.turns = 0
         self._begin_sinking(0.0)
         self._lay_pipes()
 
@@ -111,7 +109,7 @@ class Keeper:
         share = dry / self.first_dry
         lateral, upward = _shrunk(heap, share)
         new = _mesh_again(heap, share, lateral, upward)
-        soil = regrid_soil(host.state, host.mesh, new)
+        soil = soil_under(host.state.soil_c, host.mesh, new)
         state = turning.mixed(host.state, host.mesh, new, soil)
         host.biology.turned(state, new.cells, host.par.turn_fungi_left)
         state.o2[new.cells] = host.par.oxygen_in_air
@@ -119,7 +117,6 @@ class Keeper:
         self.grown = new
         self.scale = (lateral, upward)
         self._move_to(new, state, pores, held, "turning: fresh air")
-        self.turns += 1
         self.since = now
         self._begin_sinking(now)
         after = float(self.host.state.temp_c[new.cells].mean())
@@ -169,22 +166,6 @@ class Keeper:
         self.host = old.on_new_cells(mesh, state, pores)
         self._lay_pipes()
         self.host.ledger.oxygen.add(why, self.host.oxygen_held() - held)
-
-
-def regrid_soil(state: State, old: Mesh, new: Mesh) -> Any:
-    """Soil under a heap built again on the same spot: that below the nearest place before."""
-    from scipy.spatial import cKDTree
-
-    from heapwright.engine.mesh import GROUND
-
-    def places(mesh: Mesh) -> Any:
-        at = mesh.bcell[mesh.bkind == GROUND].astype(np.int64)
-        k, j, i = np.unravel_index(at, mesh.active.shape)
-        x0, y0, z0 = mesh.origin_m
-        return np.column_stack([x0 + i * mesh.dx_m, y0 + j * mesh.dx_m, z0 + k * mesh.dx_m])
-
-    _, nearest = cKDTree(places(old)).query(places(new))
-    return state.soil_c[nearest].copy()
 
 
 def _shrunk(heap: HeapSpec, share: float) -> tuple[float, float]:

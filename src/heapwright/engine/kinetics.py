@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from heapwright.engine.parameters import check_names
 from heapwright.errors import QuantityError
 from heapwright.science.decay import Cardinal, group_curve
 from heapwright.science.stoichiometry import Oxidation, of_substance
@@ -100,15 +101,8 @@ class Kinetics:
         >>> Kinetics.published().with_(k_chip=0.06).k_chip
         0.06
         """
-        known = {f.name for f in fields(self)}
+        check_names(self, changes)
         for name, new in changes.items():
-            if name not in known:
-                raise QuantityError(
-                    "decay has no such constant",
-                    field="kinetics",
-                    value=name,
-                    way_out="Known: " + ", ".join(sorted(known)),
-                )
             if isinstance(new, Cardinal) != isinstance(getattr(self, name), Cardinal):
                 raise QuantityError("a curve is a Cardinal, the rest are numbers", field=name)
             if not isinstance(new, Cardinal):

@@ -40,6 +40,16 @@ class Account:
         """Residual over the sum of absolute sources and fluxes; 0 when nothing flowed."""
         return abs(self.residual) / self.gross if self.gross > 0 else 0.0
 
+    @property
+    def error_in_words(self) -> str:
+        """The error as a percentage, with a floor below which it says nothing.
+
+        >>> account = Account("kg", now=3e-4)
+        >>> account.add("rain", 1.0); account.add("drained", -1.0); account.error_in_words
+        '0.015 %'
+        """
+        return "under 0.0001 %" if self.error < 1e-6 else f"{self.error * 100:.2g} %"
+
 
 @dataclass(slots=True)
 class Ledger:

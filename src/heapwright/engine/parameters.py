@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from heapwright.errors import QuantityError
 from heapwright.science.values import raw, value
 
-__all__ = ["Parameters", "saturation_coefficients"]
+__all__ = ["Parameters", "check_names", "saturation_coefficients"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +67,8 @@ class Parameters:
         >>> Parameters.published().with_(permeability=1e-8).permeability
         1e-08
         """
-        known = {f.name for f in fields(self)}
+        check_names(self, changes)
         for name, number in changes.items():
-            if name not in known:
-                raise QuantityError(
-                    "the simulator has no such parameter",
-                    field="parameter",
-                    value=name,
-                    way_out="Known: " + ", ".join(sorted(known)),
-                )
             if not (np.isfinite(number) and number > 0):
                 raise QuantityError("a parameter is above 0", field=name, value=number)
         return replace(self, **changes)
@@ -127,6 +120,17 @@ class Parameters:
                 self.ageing,
             ]
         )
+
+
+def check_names(constants: Any, changes: Mapping[str, Any]) -> None:
+    """Refuse a change of what is no field of *constants*, a dataclass; raises `QuantityError`."""
+    known = [f.name for f in fields(constants)]
+    for name in changes:
+        if name not in known:
+            raise QuantityError(
+                "there is no such constant", field="constant", value=name,
+                way_out="Known: " + ", ".join(sorted(known)),
+            )  # fmt: skip
 
 
 @functools.cache

@@ -19,7 +19,7 @@ from heapwright.engine.run import CURVES, FIELDS, Run, Snapshot
 from heapwright.engine.scenario import HeapSpec
 from heapwright.engine.surroundings import Air
 
-__all__ = ["Recorder"]
+__all__ = ["Recorder", "around"]
 
 Floats = NDArray[np.float64]
 _CRUST_M = 0.3
@@ -46,9 +46,9 @@ class Recorder:
         self._mesh = mesh
         depth, height = mesh.depth_m(), mesh.centres()[:, 2]
         cells = mesh.cells
-        self._crust = cells[depth <= min(_CRUST_M, depth.max() / 3 + 1e-9)]
-        self._core = cells[depth >= np.quantile(depth, 2 / 3)]
         crusty = depth <= min(_CRUST_M, depth.max() / 3 + 1e-9)
+        self._crust = cells[crusty]
+        self._core = cells[depth >= np.quantile(depth, 2 / 3)]
         self._top = cells[crusty & (height >= np.quantile(height, 0.75))]
         if self._crust.size == 0:
             self._crust = cells
@@ -56,7 +56,7 @@ class Recorder:
             self._top = self._crust
         side, up = keeper.scale
         self._weights = {
-            s.name: _around(mesh, (s.point_m[0] * side, s.point_m[1] * side, s.point_m[2] * up))
+            s.name: around(mesh, (s.point_m[0] * side, s.point_m[1] * side, s.point_m[2] * up))
             for s in self.heap.spots
         }
 
@@ -74,6 +74,7 @@ class Recorder:
         moisture = host.mesh.field()
         moisture[c] = wet
         t = s.temp_c
+        levels = host.mesh.active.any(axis=(1, 2)).sum()
         kept = {
             "air_c": air.temp_c,
             "mean_c": t[c].mean(),
@@ -90,12 +91,10 @@ class Recorder:
             "volume_m3": keeper.sinking.volume_after(
                 float(w["dry"][c].sum()), now_s - keeper.since
             ),
-            "height_m": host.mesh.shape[0] * host.mesh.dx_m,
+            "height_m": float(levels) * host.mesh.dx_m,
             "heat_w": w["heat_w"][c].sum(),
             "above_55": float((t[c] > 55.0).mean()),
         }
-        levels = host.mesh.active.any(axis=(1, 2)).sum()
-        kept["height_m"] = float(levels) * host.mesh.dx_m
         self.hours.append(now_s / 3600.0)
         for name, number in kept.items():
             self.curves[name].append(float(number))
@@ -171,7 +170,7 @@ def _moisture(w: Any, cells: NDArray[np.uint64]) -> float:
     return water / max(water + float(w["dry"][cells].sum()), 1e-12)
 
 
-def _around(mesh: Mesh, point_m: tuple[float, float, float]) -> tuple[NDArray[np.int64], Floats]:
+def around(mesh: Mesh, point_m: tuple[float, float, float]) -> tuple[NDArray[np.int64], Floats]:
     """Cells around a point and their shares: linear between centres, over heap cells only."""
     nz, ny, nx = mesh.active.shape
     point_m = mesh.lifted(point_m)

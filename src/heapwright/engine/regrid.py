@@ -12,15 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.engine.mesh import GROUND, Mesh, mesh_from_mask
-from heapwright.engine.state import State, empty_state
+from heapwright.engine.state import AMOUNTS, BY_MASS, State, empty_state
 
-__all__ = ["column_heights", "regrid", "sunk_mesh"]
+__all__ = ["column_heights", "regrid", "soil_under", "sunk_mesh"]
 
 Floats = NDArray[np.float64]
-_AMOUNTS = (
-    "enthalpy_j", "water_m", "water_f", "ash", "biomass", "acid", "n_org", "n_nh4", "nh3_lost",
-)  # fmt: skip
-_BY_MASS = ("act_m", "act_t", "act_f")
 
 
 def column_heights(mesh: Mesh) -> NDArray[np.int64]:
@@ -58,17 +54,17 @@ def regrid(state: State, old: Mesh, new: Mesh, pores: Floats) -> tuple[State, Fl
         np.add.at(out, target, share * field[source])
         return out
 
-    for name in _AMOUNTS:
+    for name in AMOUNTS:
         setattr(made, name, moved(getattr(state, name)))
     made.pools = np.stack([moved(pool) for pool in state.pools])
     dry = state.dry_kg
     weight = np.maximum(moved(dry), 1e-300)
-    for name in _BY_MASS:
+    for name in BY_MASS:
         setattr(made, name, moved(getattr(state, name) * dry) / weight)
     volume = np.maximum(moved(old.field(1.0)), 1e-300)
     made.o2 = moved(state.o2) / volume
     made.temp_c = moved(state.temp_c) / volume
-    made.soil_c = _soil(state.soil_c, old, new)
+    made.soil_c = soil_under(state.soil_c, old, new, by_cell=True)
     return made, moved(pores * dry) / weight
 
 
@@ -115,13 +111,17 @@ def _receiver(heights: NDArray[np.int64], j: int, i: int) -> tuple[int, int]:
     return int(rows[best]), int(cols[best])
 
 
-def _soil(layers: Floats, old: Mesh, new: Mesh) -> Floats:
-    """Soil under the new ground faces: that of the nearest old one."""
+def soil_under(layers: Floats, old: Mesh, new: Mesh, *, by_cell: bool = False) -> Floats:
+    """Soil layers under the ground faces of *new*: those of the nearest face of *old*.
+
+    by_cell : nearest by row and column, for a heap that keeps its box, else by place [m].
+    """
     from scipy.spatial import cKDTree
 
-    def places(mesh: Mesh) -> NDArray[np.int64]:
+    def places(mesh: Mesh) -> Floats:
         at = mesh.bcell[mesh.bkind == GROUND].astype(np.int64)
-        return np.column_stack(np.unravel_index(at, mesh.active.shape))
+        cells = np.column_stack(np.unravel_index(at, mesh.active.shape)).astype(np.float64)
+        return cells if by_cell else np.asarray(mesh.origin_m[::-1] + cells * mesh.dx_m)
 
     if layers.shape[0] == 0:
         return np.zeros((int((new.bkind == GROUND).sum()), layers.shape[1]))

@@ -124,11 +124,7 @@ class Run:
         """
         import xarray as xr
 
-        if spot not in self.spots:
-            raise UnknownNameError(
-                "this heap has no such spot", field="spot", value=spot,
-                way_out="Spots: " + (", ".join(self.spots) or "none was given"),
-            )  # fmt: skip
+        _known(spot, "spot", self.spots)
         kept = self.spots[spot]
         return xr.Dataset(
             {
@@ -146,11 +142,7 @@ class Run:
         """
         import xarray as xr
 
-        if name not in CURVES:
-            raise UnknownNameError(
-                "there is no such curve", field="curve", value=name,
-                way_out="Curves: " + ", ".join(CURVES),
-            )  # fmt: skip
+        _known(name, "curve", CURVES)
         unit, meaning = CURVES[name]
         return xr.DataArray(
             self.curves[name], dims="hours", coords={"hours": self.hours}, name=name,
@@ -165,11 +157,7 @@ class Run:
         """
         import xarray as xr
 
-        if name not in FIELDS:
-            raise UnknownNameError(
-                "there is no such field", field="field", value=name,
-                way_out="Fields: " + ", ".join(FIELDS),
-            )  # fmt: skip
+        _known(name, "field", FIELDS)
         unit, meaning = FIELDS[name]
         axes = self.axes()
         values = np.full((len(self.snapshots), *(a.size for a in axes)), np.nan, dtype=np.float32)
@@ -216,6 +204,15 @@ class Run:
             "(docs/explain/engine.md)."
         )
         return "\n".join(lines)
+
+
+def _known(name: str, what: str, names: Mapping[str, Any]) -> None:
+    """Refuse a name that a run does not have."""
+    if name not in names:
+        raise UnknownNameError(
+            f"a run of this heap has no such {what}", field=what, value=name,
+            way_out=f"It has {', '.join(names) or 'none'}",
+        )  # fmt: skip
 
 
 def on_grid(shot: Snapshot, name: str, axes: tuple[Floats, Floats, Floats]) -> NDArray[np.float32]:

@@ -47,7 +47,8 @@ class Action:
 
 @dataclass(frozen=True, slots=True)
 class Pipe:
-    """A perforated pipe by its course in heap coordinates [m] (x, y from the middle, z up).
+    """A perforated pipe by its course in heap coordinates [m]: x, y from the middle of the foot, z
+    from the ground under each place.
 
     diameter_m; hole_rows : rows of holes (four or more let air through all round); state : open or
     plugged at the build; both_open : a mouth at each end; forced_pa : pressure of a blower.
@@ -86,7 +87,10 @@ class Pipe:
 
 @dataclass(frozen=True, slots=True)
 class ProbeSpot:
-    """A spot of the probe: its name and the place of the probe's tip in heap coordinates [m]."""
+    """A spot of the probe: its name and the place of the probe's tip in heap coordinates [m].
+
+    z counts from the ground under it.
+    """
 
     name: str
     point_m: tuple[float, float, float]

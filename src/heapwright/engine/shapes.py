@@ -17,10 +17,15 @@ from numpy.typing import NDArray
 from heapwright.engine.mesh import Mesh, heap_mesh
 from heapwright.errors import InputError
 
-__all__ = ["cells_along", "default_cell_m", "mesh_of"]
+__all__ = ["cells_along", "default_cell_m", "measures_of", "mesh_of"]
 
 Floats = NDArray[np.float64]
 _WIDE = 1.7
+#: volume over width^2 height of round heaps, area over width height of long ones
+_ROUND = {"cone": math.pi / 12, "mound": math.pi / 8, "bin": math.pi / 4}
+_LONG = {
+    "windrow triangle": 0.5, "windrow parabola": 2 / 3, "windrow trapezoid": 0.75, "box": 1.0,
+}  # fmt: skip
 
 
 def default_cell_m(volume_m3: float) -> float:
@@ -56,26 +61,42 @@ def mesh_of(
     InputError
         No such shape, or measures that do not fit the volume.
     """
-    d = dx_m or default_cell_m(volume_m3)
-    share = {"cone": math.pi / 12, "mound": math.pi / 8, "bin": math.pi / 4}
-    if shape in share:
-        w, h = _round(share[shape], volume_m3, height_m, width_m)
-        size, inside = (w, w, h), _inside_round(shape, w, h)
-        return heap_mesh(inside, size_m=size, volume_m3=volume_m3, dx_m=d, slope_deg=slope_deg)
-    area = {"windrow triangle": 0.5, "windrow parabola": 2 / 3, "windrow trapezoid": 0.75,
-            "box": 1.0}  # fmt: skip
-    if shape not in area:
+    width, height, length = measures_of(
+        shape, volume_m3, height_m=height_m, width_m=width_m, length_m=length_m
+    )
+    inside = _inside_round if shape in _ROUND else _inside_long
+    return heap_mesh(
+        inside(shape, width, height), size_m=(length, width, height), volume_m3=volume_m3,
+        dx_m=dx_m or default_cell_m(volume_m3), slope_deg=slope_deg,
+    )  # fmt: skip
+
+
+def measures_of(
+    shape: str,
+    volume_m3: float,
+    *,
+    height_m: float | None = None,
+    width_m: float | None = None,
+    length_m: float | None = None,
+) -> tuple[float, float, float]:
+    """Width, height and length [m] of a heap, those not given following from the volume.
+
+    The length of a round heap is its width. Raises `InputError` for no such shape.
+
+    >>> [round(m, 2) for m in measures_of("mound", 1.2, height_m=1.1)]
+    [1.67, 1.1, 1.67]
+    """
+    if shape in _ROUND:
+        w, h = _round(_ROUND[shape], volume_m3, height_m, width_m)
+        return w, h, w
+    if shape not in _LONG:
         raise InputError(
             "no such shape",
             field="shape",
             value=shape,
-            way_out="One of " + ", ".join([*share, *area]),
+            way_out="One of " + ", ".join([*_ROUND, *_LONG]),
         )
-    w, h, length = _long(area[shape], volume_m3, height_m, width_m, length_m)
-    return heap_mesh(
-        _inside_long(shape, w, h), size_m=(length, w, h), volume_m3=volume_m3, dx_m=d,
-        slope_deg=slope_deg,
-    )  # fmt: skip
+    return _long(_LONG[shape], volume_m3, height_m, width_m, length_m)
 
 
 def _round(

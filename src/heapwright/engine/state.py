@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from heapwright.engine.mesh import Mesh
 
-__all__ = ["FIELDS", "State", "Work", "empty_state"]
+__all__ = ["AMOUNTS", "BY_MASS", "FIELDS", "State", "Work", "empty_state"]
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +39,14 @@ FIELDS: dict[str, tuple[str, str]] = {
     "p_pa": ("Pa", "pressure above the hydrostatic pressure outside"),
     "soil_c": ("degC", "soil below, (ground faces, layers)"),
 }
+
+
+#: fields that add up when cells are put together, beside the pools
+AMOUNTS = (
+    "enthalpy_j", "water_m", "water_f", "ash", "biomass", "acid", "n_org", "n_nh4", "nh3_lost",
+)  # fmt: skip
+#: fields that are averaged by dry mass
+BY_MASS = ("act_m", "act_t", "act_f")
 
 
 @dataclass(slots=True)

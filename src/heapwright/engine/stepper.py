@@ -22,7 +22,7 @@ from heapwright.engine.processes.freezing import Freezing
 from heapwright.engine.state import State, Work
 from heapwright.engine.surroundings import Air, PipeLine
 
-__all__ = ["Air", "Biology", "PipeLine", "Stepper"]
+__all__ = ["Biology", "Stepper"]
 
 Floats = NDArray[np.float64]
 #: The material is looked at again after so many steps.
@@ -212,7 +212,7 @@ class Stepper:
         w["vapour"].fill(0.0)
         heat_and_vapour.carry(self, air, dt)
         heat, latent, vapour = self.skin(self, air, dt)
-        self.ledger.energy.add("skin", heat * dt)
+        self.ledger.energy.add("sun, sky and air at the skin", heat * dt)
         self.ledger.energy.add("vapour from the skin", latent * dt)
         self.ledger.water.add("vapour from the skin", vapour * dt)
         ground.conduct(self, air, dt)

@@ -11,10 +11,7 @@ term. A ``standard_name`` is given only where CF has one that means just this.
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -22,7 +19,8 @@ from typing import Any
 import numpy as np
 
 from heapwright.engine.run import CURVES, FIELDS, SPOT_FIELDS, Run
-from heapwright.errors import InputError, UnknownNameError
+from heapwright.errors import sentence
+from heapwright.exchange.files import whole_file
 
 __all__ = ["dataset_of", "write_netcdf"]
 
@@ -69,17 +67,10 @@ def dataset_of(
     import xarray as xr
 
     wanted = list(FIELDS) if names is None else list(names)
-    for name in wanted:
-        if name not in FIELDS:
-            raise UnknownNameError(
-                "a run has no such field", field="field", value=name,
-                way_out="Fields: " + ", ".join(FIELDS),
-            )  # fmt: skip
     data: dict[str, Any] = {}
     for name in wanted:
-        unit, meaning = FIELDS[name]
-        values = run.field(name).values
-        data[name] = (("time", "z", "y", "x"), values, _about(unit, meaning, "time: point"))
+        values = run.field(name).values  # refuses a name that is no field
+        data[name] = (("time", "z", "y", "x"), values, _about(*FIELDS[name], "time: point"))
     for name, (unit, meaning) in CURVES.items():
         about = _about(unit, meaning, "curve_time: point")
         if name == "air_c":
@@ -92,21 +83,10 @@ def dataset_of(
     return made
 
 
-def write_netcdf(
-    run: Run,
-    path: Path,
-    names: Sequence[str] | None = None,
-    *,
-    built: datetime | None = None,
-    title: str = "",
-    history: str = "",
-    place: tuple[float, float] | None = None,
-    notes: Sequence[str] = (),
-) -> Path:
-    """Write a run to *path* as compressed NetCDF 4; the file appears whole or not at all.
+def write_netcdf(made: Any, path: Path) -> Path:
+    """Write what `dataset_of` gave to *path* as compressed NetCDF 4; the file appears whole or not.
 
-    Parameters as in `dataset_of`. Raises `InputError` when the file cannot be written, else as
-    `dataset_of`.
+    Raises `InputError` when the file cannot be written.
 
     Examples
     --------
@@ -116,13 +96,11 @@ def write_netcdf(
     >>> from heapwright.engine.simulate import simulate
     >>> air = WeatherSeries.steady(datetime(2026, 5, 3, tzinfo=UTC), hours=48, air_temp_c=15.0)
     >>> run = simulate(HeapSpec(0.5, dx_m=0.2), weather=air, days=0.1)
+    >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     write_netcdf(run, Path(folder) / "run.nc", ["temp_c"]).name
+    ...     write_netcdf(dataset_of(run, names=["temp_c"]), Path(folder) / "run.nc").name
     'run.nc'
     """
-    made = dataset_of(
-        run, names=names, built=built, title=title, history=history, place=place, notes=notes
-    )
     encoding: dict[Any, dict[str, Any]] = {}
     for name, variable in made.variables.items():
         if variable.dtype.kind == "f":
@@ -130,23 +108,8 @@ def write_netcdf(
             encoding[name] = {"_FillValue": fill}
             if variable.ndim:
                 encoding[name] |= {"zlib": True, "complevel": 4, "shuffle": True}
-    beside = ""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        os.close(handle)
+    with whole_file(path) as beside:
         made.to_netcdf(beside, engine="h5netcdf", encoding=encoding)
-        os.chmod(beside, 0o644)
-        os.replace(beside, path)
-    except OSError as error:
-        raise InputError(
-            f"this file cannot be written ({error.strerror or error})",
-            field="out", value=str(path), way_out="Name a folder that may be written",
-        ) from None  # fmt: skip
-    finally:
-        if beside:
-            with suppress(OSError):
-                os.unlink(beside)
     return path
 
 
@@ -194,7 +157,7 @@ def _spots(run: Run) -> dict[str, Any]:
     """Probe spots as a discrete dimension: id, place, and a series of each quantity."""
     if not run.spots:
         return {}
-    where = {s.name: s.point_m for s in run.heap.spots}
+    where = {s.name: run.mesh.lifted(s.point_m) for s in run.heap.spots}
     names = list(run.spots)
     out: dict[str, Any] = {
         "spot_name": ("spot", np.array(names, dtype=object), {
@@ -246,7 +209,7 @@ def _global(run: Run, title: str, history: str, notes: Sequence[str]) -> Mapping
         "history": history or f"written by heapwright {heapwright.__version__}",
         "source": source,
         "references": _REFERENCES,
-        "comment": " ".join([_COMMENT, *(_sentence(n) for n in notes)]),
+        "comment": " ".join([_COMMENT, *(sentence(n) for n in notes)]),
         "weather": "; ".join(run.sources),
         "complete": "yes" if run.complete else "no, stopped before its end",
         "days_asked_for": float(run.days),
@@ -264,8 +227,3 @@ def _global(run: Run, title: str, history: str, notes: Sequence[str]) -> Mapping
             f"{d.hours:.1f} h: {d.kind}" + (f" ({d.note})" if d.note else "") for d in run.done
         )
     return about
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith(".") else text + "."

@@ -64,7 +64,7 @@ def heap_ledgers(run: Run, *, title: str, prefix: str = "ledgers", note: str = "
             top += _HEAD + _ROW * len(terms) + 12
         return canvas
 
-    closing = "; ".join(f"{n} {_share(a.error)}" for n, a, _ in accounts)
+    closing = "; ".join(f"{n} {a.error_in_words}" for n, a, _ in accounts)
     return picture(
         draw, prefix, title=f"{title}: accounts",
         desc=f"Bars of every term of the accounts. Errors: {closing}.",
@@ -78,7 +78,7 @@ def _account(
     canvas.text(14, top + 18, f"{words}, {unit}", fontsize=13, fontweight="bold")
     held = (
         f"held {_number(account.start * factor)} at first, {_number(account.now * factor)} at "
-        f"last; error of the account {_share(account.error)}"
+        f"last; error of the account {account.error_in_words}"
     )
     canvas.text(14, top + 35, held, fontsize=11, color=SOFT)
     width = WIDE_PX - _LEFT - _RIGHT
@@ -123,10 +123,3 @@ def _number(amount: float) -> str:
     digits = 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 0.1 else 4
     text = f"{amount:,.{digits}f}".replace(",", " ").replace("-", "−")
     return text.rstrip("0").rstrip(".") if digits == 4 else text
-
-
-def _share(error: float) -> str:
-    """A closing error in words."""
-    if error < 1e-6:
-        return "under 0.0001 %"
-    return f"{error * 100:.2g} %"

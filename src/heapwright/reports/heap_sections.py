@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import radians, tan
 from typing import Any, Literal
 
 import numpy as np
@@ -346,6 +345,14 @@ def _grown(run: Run, shot: Snapshot) -> tuple[float, float]:
     return w / w0, h / h0
 
 
+def _placed(
+    point_m: tuple[float, float, float], shot: Snapshot, side: float, up: float
+) -> tuple[float, float, float]:
+    """A place given in the heap as built, in the heap as it is at a snapshot."""
+    x, y, z = point_m
+    return shot.mesh.lifted((x * side, y * side, z * up))
+
+
 def _spots(
     ax: Any, run: Run, shot: Snapshot, field: str, factor: float, along: Along
 ) -> list[tuple[float, float]]:
@@ -354,25 +361,25 @@ def _spots(
     right = ax.get_xlim()[1]
     taken = []
     for spot in run.heap.spots:
-        x, y, z = spot.point_m
+        x, y, z = _placed(spot.point_m, shot, side, up)
         at, off = (x, y) if along == "x" else (y, x)
-        near = abs(off * side) <= 1.01 * run.mesh.dx_m
+        near = abs(off) <= 1.01 * run.mesh.dx_m
         ax.plot(
-            [at * side], [z * up], "o", markersize=6 if near else 4,
+            [at], [z], "o", markersize=6 if near else 4,
             markerfacecolor=PAPER if near else "none", markeredgecolor=INK if near else SOFT,
             markeredgewidth=1.1 if near else 0.7, zorder=6,
         )  # fmt: skip
-        taken.append((at * side, z * up))
+        taken.append((at, z))
         if not near:
             continue
         value = factor * float(np.interp(shot.hours, run.hours, run.spots[spot.name][field]))
-        ha, shift = ("right", -6) if at * side > 0.6 * right else ("left", 6)
+        ha, shift = ("right", -6) if at > 0.6 * right else ("left", 6)
         ax.annotate(
-            f"{value:.0f}", (at * side, z * up), xytext=(shift, 0), textcoords="offset points",
+            f"{value:.0f}", (at, z), xytext=(shift, 0), textcoords="offset points",
             ha=ha, va="center", fontsize=10, fontweight="bold", zorder=7,
             bbox=_BEHIND,
         )  # fmt: skip
-        taken.append((at * side + (0.1 if ha == "left" else -0.1) * right, z * up))
+        taken.append((at + (0.1 if ha == "left" else -0.1) * right, z))
     return taken
 
 
@@ -396,7 +403,7 @@ def _pipes(ax: Any, run: Run, shot: Snapshot, along: Along) -> list[tuple[float,
     for pipe in run.heap.pipes:
         shut = (now or pipe.state) == "plugged"
         hue = FAINT if shut else INK
-        points = [(x * side, y * side, z * up) for x, y, z in pipe.points_m]
+        points = [_placed(point, shot, side, up) for point in pipe.points_m]
         (ax0, ay0, az0), (ax1, ay1, az1) = points[0], points[-1]
         a0, a1 = (ax0, ax1) if along == "x" else (ay0, ay1)
         o0, o1 = (ay0, ay1) if along == "x" else (ax0, ax1)
@@ -422,8 +429,7 @@ def _pipes(ax: Any, run: Run, shot: Snapshot, along: Along) -> list[tuple[float,
 
 def _ground(ax: Any, run: Run, view: _View) -> None:
     """The ground as a line, earth below it, and marks every half metre."""
-    rise = tan(radians(getattr(run.heap, "slope_deg", 0.0)))
-    x0 = run.mesh.origin_m[0]
+    rise, x0 = run.mesh.rise, run.mesh.origin_m[0]
     ends = np.array([view.low, view.high])
     level = rise * (ends - x0) if view.along == "x" else np.full(2, rise * -x0)
     ax.fill_between(ends, level, -1, color="#d9d0bf", linewidth=0, zorder=4.2)

@@ -9,9 +9,9 @@ book does what was done until now and what is planned from then on.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from math import atan, degrees, radians, tan
+from math import atan, degrees
 
 from heapwright.domain.entries import Event, Reading, Sample
 from heapwright.domain.heap import Heap
@@ -19,10 +19,10 @@ from heapwright.domain.material import Mix
 from heapwright.domain.trial import Trial
 from heapwright.domain.way import Treatment
 from heapwright.engine.composition import Recipe, recipe
-from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
+from heapwright.engine.scenario import Action, HeapSpec, Pipe
 from heapwright.errors import HeapwrightError, NotEnoughError
 from heapwright.science.heapphysics import field_capacity
-from heapwright.services.heapplaces import Outline, outline_of, pipes_of, spots_of
+from heapwright.services.heapplaces import outline_of, pipes_of, spots_of
 from heapwright.services.record import HeapRecord, TrialRecord
 
 __all__ = ["Case", "Wishes", "book_case", "plan_case"]
@@ -160,7 +160,6 @@ def _case(
     slope = degrees(atan(trial.place.slope_frac or 0.0))
     if slope:
         said.append("the ground rises towards the east")
-        points, pipes = _on_slope(points, pipes, outline, slope)
     if wishes.exposure is None:
         said.append("a sheltered yard: a quarter of the wind at 10 m reaches the heap")
     fine = 0.0 if matter is None else float(matter.pools[matter.woody == 0].sum())
@@ -405,19 +404,3 @@ def _done(
             ["what was done to pipes is left out: the plan gives the heap none"] if vents else []
         )
     return sorted(out, key=lambda a: a.age_d)
-
-
-def _on_slope(
-    points: tuple[ProbeSpot, ...], pipes: tuple[Pipe, ...], outline: Outline, slope_deg: float
-) -> tuple[tuple[ProbeSpot, ...], tuple[Pipe, ...]]:
-    """Places counted from sloping ground as places counted from the lowest point."""
-    rise = tan(radians(slope_deg))
-    length = outline.width_m if outline.round else outline.length_m
-
-    def lifted(p: tuple[float, float, float]) -> tuple[float, float, float]:
-        return (p[0], p[1], p[2] + rise * (p[0] + length / 2))
-
-    return (
-        tuple(replace(s, point_m=lifted(s.point_m)) for s in points),
-        tuple(replace(p, points_m=tuple(lifted(q) for q in p.points_m)) for p in pipes),
-    )

@@ -16,24 +16,16 @@ from dataclasses import dataclass
 from heapwright.domain.heap import Spot
 from heapwright.domain.way import Vent
 from heapwright.engine.scenario import Pipe, ProbeSpot
-from heapwright.errors import InputError
-from heapwright.science.geometry import Body
+from heapwright.engine.shapes import measures_of
 
 __all__ = ["Outline", "outline_of", "pipes_of", "spots_of"]
 
 Point = tuple[float, float, float]
 
-#: a heap whose height and width nobody measured: width over height (common practice, no source)
-_WIDE_ROUND, _WIDE_LONG, _LONG = 1.7, 2.0, 1.7
 #: pipes lie this high where no distance to a probe says otherwise (common practice, no source)
 _PIPE_HEIGHT = 0.15
 #: a pipe stands out of the heap, and a probe stays above the ground, by this much
 _OUT, _ABOVE_GROUND = 0.05, 0.05
-_BODIES: dict[str, tuple[str, str]] = {
-    "cone": ("cone", ""), "mound": ("mound", ""), "bin": ("cylinder", ""), "box": ("box", ""),
-    "windrow triangle": ("windrow", "triangle"), "windrow parabola": ("windrow", "parabola"),
-    "windrow trapezoid": ("windrow", "trapezoid"),
-}  # fmt: skip
 _SIDES: dict[str, tuple[float, float]] = {
     "north": (0.0, 1.0),
     "south": (0.0, -1.0),
@@ -117,41 +109,20 @@ def outline_of(
 ) -> tuple[Outline, str]:
     """The outline of a heap of that volume, and what was taken for granted ("" for nothing).
 
-    Raises `InputError` for an unknown shape, `QuantityError` for measures that make no heap.
+    Raises `InputError` for an unknown shape.
 
     >>> mound, said = outline_of("mound", 1.2, height_m=1.1)
     >>> round(mound.width_m, 2), said
     (1.67, '')
     """
-    if shape not in _BODIES:
-        raise InputError(
-            "no such shape", field="shape", value=shape, way_out="One of " + ", ".join(_BODIES)
-        )
-    kind, section = _BODIES[shape]
-    long = kind in ("windrow", "box")
-    said = ""
-
-    def holds(width: float, height: float, length: float) -> float:
-        return Body(
-            kind, width_m=width, height_m=height, length_m=length if long else None,  # type: ignore[arg-type]
-            top_m=width / 2 if section == "trapezoid" else 0.0,
-            section=section or "parabola",  # type: ignore[arg-type]
-        ).volume_m3  # fmt: skip
-
+    width, height, length = measures_of(shape, volume_m3, height_m=height_m)
+    outline = Outline(shape, width, height, length)
+    said = []
     if height_m is None:
-        wide = _WIDE_LONG if long else _WIDE_ROUND
-        unit = holds(wide, 1.0, wide * _LONG)
-        height_m = (volume_m3 / unit) ** (1 / 3)
-        said = f"height not measured: {height_m:.1f} m taken, from the volume"
-    if not long:
-        width = math.sqrt(volume_m3 / holds(1.0, height_m, 1.0))
-        return Outline(shape, width, height_m, width), said
-    width = _WIDE_LONG * height_m
-    length = volume_m3 / holds(width, height_m, 1.0)
-    said = "; ".join(
-        s for s in (said, f"width not measured: {width:.1f} m taken, twice the height") if s
-    )
-    return Outline(shape, width, height_m, length), said
+        said.append(f"height not measured: {height:.1f} m taken, from the volume")
+    if not outline.round:
+        said.append(f"width not measured: {width:.1f} m taken, twice the height")
+    return outline, "; ".join(said)
 
 
 # --- spots ---------------------------------------------------------------------------------------

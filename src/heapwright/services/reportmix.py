@@ -10,7 +10,7 @@ from typing import Any
 
 from heapwright.domain.material import Mix
 from heapwright.domain.trial import Trial
-from heapwright.errors import HeapwrightError
+from heapwright.errors import HeapwrightError, sentence
 from heapwright.reports.model import MixBlock, MixLine
 from heapwright.units import Ranged, quantity
 
@@ -64,9 +64,9 @@ def mix_block(trial: Trial) -> tuple[MixBlock | None, str]:
             numbers=numbers,
             lines=lines,
             rows=_ingredient_rows(summary),
-            against=tuple(_sentence(s) for s in summary.against),
-            warnings=tuple(_sentence(s) for s in summary.warnings),
-            assumptions=tuple(_sentence(s) for s in summary.assumptions),
+            against=tuple(sentence(s) for s in summary.against),
+            warnings=tuple(sentence(s) for s in summary.warnings),
+            assumptions=tuple(sentence(s) for s in summary.assumptions),
             sources=tuple(
                 source if seen == "seen" or seen == "measured" else f"{source} ({_seen(seen)})"
                 for source, seen in summary.sources
@@ -120,8 +120,3 @@ def _ranged(value: Ranged, key: str) -> str:
     if value.is_exact or low == high:
         return f"{typical} {row.shown}".strip()
     return f"{typical} ({low} to {high}) {row.shown}".strip()
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith(".") else text + "."

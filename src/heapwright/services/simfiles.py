@@ -8,18 +8,15 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import re
-import tempfile
 from collections.abc import Iterable, Sequence
-from contextlib import suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from heapwright.domain.when import local_zone
 from heapwright.engine.run import CURVES, SPOT_FIELDS, Run
-from heapwright.errors import InputError
-from heapwright.exchange.netcdf import write_netcdf
+from heapwright.exchange.files import write_whole
+from heapwright.exchange.netcdf import dataset_of, write_netcdf
 from heapwright.services.simulating import Job, Simulated
 from heapwright.services.simwords import heap_rows, shown_days
 
@@ -51,15 +48,18 @@ def write_heap(job: Job, run: Run, out: Path, *, now: datetime | None = None) ->
     title = f"{invented}heap {case.name} of {case.trial}" + (f", {case.way}" if case.way else "")
     files = [
         write_netcdf(
-            run, folder / "run.nc", built=case.built, title=f"Simulated {title}",
-            history=f"{made}heapwright {heapwright.__version__} simulate",
-            place=(lat, lon) if lat is not None and lon is not None else None,
-            notes=[f"assumed: {a}" for a in job.assumed],
+            dataset_of(
+                run, built=case.built, title=f"Simulated {title}",
+                history=f"{made}heapwright {heapwright.__version__} simulate",
+                place=(lat, lon) if lat is not None and lon is not None else None,
+                notes=[f"assumed: {a}" for a in job.assumed],
+            ),
+            folder / "run.nc",
         ),
-        _write(folder / "curves.csv", _curves(job, run)),
+        write_whole(folder / "curves.csv", _curves(job, run)),
     ]  # fmt: skip
     files += _figures(job, run, folder)
-    files.append(_write(folder / "cite.txt", _cite(job, run, title)))
+    files.append(write_whole(folder / "cite.txt", _cite(job, run, title)))
     return tuple(files)
 
 
@@ -79,7 +79,7 @@ def write_table(made: Sequence[Simulated], out: Path) -> Path:
                  *[f"{temps[d]:.1f}" if d in temps else "" for d in days],
                  f"{r.highest_c:.1f}", f"{r.highest_d:.1f}", "yes" if m.run.complete else "no"]
             )  # fmt: skip
-    return _write(out / "table.csv", _csv(rows))
+    return write_whole(out / "table.csv", _csv(rows))
 
 
 # --- parts ---------------------------------------------------------------------------------------
@@ -102,8 +102,8 @@ def _figures(job: Job, run: Run, folder: Path) -> list[Path]:
     }
     files = []
     for name, made in drawn.items():
-        files.append(_write(folder / f"{name}.svg", made.svg))
-        files.append(_write(folder / f"{name}.png", made.png))
+        files.append(write_whole(folder / f"{name}.svg", made.svg))
+        files.append(write_whole(folder / f"{name}.png", made.png))
     return files
 
 
@@ -138,25 +138,3 @@ def _csv(rows: Iterable[Sequence[str]]) -> str:
 
 def _plain(name: str) -> str:
     return re.sub(r"[^\w.-]+", "-", name).strip("-_.")
-
-
-def _write(path: Path, content: str | bytes) -> Path:
-    """Write a file whole or not at all."""
-    beside = ""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-        with os.fdopen(handle, "wb") as file:
-            file.write(content if isinstance(content, bytes) else content.encode("utf-8"))
-        os.chmod(beside, 0o644)
-        os.replace(beside, path)
-    except OSError as error:
-        raise InputError(
-            f"this file cannot be written ({error.strerror or error})",
-            field="out", value=str(path), way_out="Name a folder that may be written with --out",
-        ) from None  # fmt: skip
-    finally:
-        if beside:
-            with suppress(OSError):
-                os.unlink(beside)
-    return path

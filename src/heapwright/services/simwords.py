@@ -19,7 +19,7 @@ from heapwright.services.simulating import Simulated
 
 __all__ = [
     "CORE", "DAYS", "NOT_MEASURED", "Row", "account_rows", "cautions", "compared",
-    "error_in_words", "findings", "heap_rows", "shown_days", "to_json",
+    "findings", "heap_rows", "shown_days", "to_json",
 ]  # fmt: skip
 
 #: ages shown in the table [d]
@@ -150,7 +150,9 @@ def _water(run: Run) -> str:
 def _left(run: Run) -> str:
     dry, volume = run.curves["dry_kg"], run.curves["volume_m3"]
     lost = 100 * (1 - float(dry[-1] / dry[0]))
-    return f"Dry mass lost: {lost:.0f} %; it sinks from {volume[0]:.2g} to {volume[-1]:.2g} m3"
+    digits = 0 if volume[0] >= 20 else 1 if volume[0] >= 0.8 else 2
+    sinks = f"{volume[0]:.{digits}f} to {volume[-1]:.{digits}f} m3"
+    return f"Dry mass lost: {lost:.0f} %; it sinks from {sinks}"
 
 
 def compared(made: Sequence[Simulated]) -> list[str]:
@@ -212,17 +214,8 @@ def account_rows(made: Simulated) -> list[tuple[str, str, str]]:
         if not account.terms:
             continue
         held = f"{account.start * factor:.3g} to {account.now * factor:.3g} {unit}"
-        rows.append((name, held, error_in_words(account.error)))
+        rows.append((name, held, account.error_in_words))
     return rows
-
-
-def error_in_words(error: float) -> str:
-    """The share by which an account does not close.
-
-    >>> error_in_words(2.3e-4), error_in_words(1e-15)
-    ('0.023 %', 'under 0.0001 %')
-    """
-    return "under 0.0001 %" if error < 1e-6 else f"{error * 100:.2g} %"
 
 
 def to_json(made: Sequence[Simulated]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import pytest
 
 from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.parameters import Parameters
+from heapwright.engine.recording import around
 from heapwright.engine.regrid import column_heights, regrid, sunk_mesh
 from heapwright.engine.run import CURVES, FIELDS
 from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
@@ -118,6 +119,17 @@ def test_stopping_keeps_what_was_done() -> None:
     assert "stopped" in run.cite()
     assert np.isfinite(run.curves["core_c"]).all()
     assert run.ledger.energy.error < 1e-3
+
+
+def test_a_spot_on_a_slope_reads_the_cells_around_its_tip_above_its_ground() -> None:
+    mesh = heap(slope_deg=12.0, dx_m=0.08).mesh()
+    centres = np.zeros((mesh.size, 3))
+    centres[mesh.cells] = mesh.centres()
+    for point in ((-0.2, 0.05, 0.3), (0.0, 0.0, 0.4), (0.2, -0.05, 0.3)):
+        cells, shares = around(mesh, point)
+        x, y, z = point
+        tip = (x, y, z + np.tan(np.radians(12)) * (x - mesh.origin_m[0]))
+        assert shares @ centres[cells] == pytest.approx(tip)
 
 
 # --- what is done --------------------------------------------------------------------------------

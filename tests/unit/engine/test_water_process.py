@@ -12,7 +12,8 @@ from heapwright.engine.parameters import Parameters
 from heapwright.engine.processes.water import PROCESS, Water, WaterParameters, rain_and_watering
 from heapwright.engine.shapes import mesh_of
 from heapwright.engine.state import FIELDS, State, Work, empty_state
-from heapwright.engine.stepper import Air, Stepper
+from heapwright.engine.stepper import Stepper
+from heapwright.engine.surroundings import Air
 from heapwright.errors import QuantityError
 
 P, W = Parameters.published(), WaterParameters.published()

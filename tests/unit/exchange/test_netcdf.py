@@ -14,14 +14,14 @@ from tests.synthetic_run import made_run
 
 from heapwright.engine.run import CURVES, FIELDS, SPOT_FIELDS
 from heapwright.errors import InputError, UnknownNameError
-from heapwright.exchange.netcdf import write_netcdf
+from heapwright.exchange.netcdf import dataset_of, write_netcdf
 
 BUILT = datetime(2026, 4, 18, 9, 30, tzinfo=UTC)
 
 
 def test_all_numbers_come_back(tmp_path: Path) -> None:
     run = made_run(days=3)
-    path = write_netcdf(run, tmp_path / "a" / "run.nc", built=BUILT, place=(51.2, -2.9))
+    path = write_netcdf(dataset_of(run, built=BUILT, place=(51.2, -2.9)), tmp_path / "a" / "run.nc")
     with xr.open_dataset(path, engine="h5netcdf") as back:
         for name in FIELDS:
             np.testing.assert_array_equal(back[name].values, run.field(name).values)
@@ -47,7 +47,9 @@ def test_all_numbers_come_back(tmp_path: Path) -> None:
 
 
 def test_names_units_and_attributes_are_those_of_cf(tmp_path: Path) -> None:
-    path = write_netcdf(made_run(days=2), tmp_path / "run.nc", built=BUILT, notes=["no watering"])
+    path = write_netcdf(
+        dataset_of(made_run(days=2), built=BUILT, notes=["no watering"]), tmp_path / "run.nc"
+    )
     units = pint.UnitRegistry()
     with xr.open_dataset(path, engine="h5netcdf", decode_times=False) as back:
         assert back.attrs["Conventions"] == "CF-1.8"
@@ -76,7 +78,7 @@ def test_names_units_and_attributes_are_those_of_cf(tmp_path: Path) -> None:
 
 def test_fields_are_compressed_and_only_those_named(tmp_path: Path) -> None:
     run = made_run(days=2)
-    small = write_netcdf(run, tmp_path / "small.nc", ["temp_c", "o2"])
+    small = write_netcdf(dataset_of(run, names=["temp_c", "o2"]), tmp_path / "small.nc")
     import h5netcdf
 
     with h5netcdf.File(small) as file:
@@ -85,14 +87,14 @@ def test_fields_are_compressed_and_only_those_named(tmp_path: Path) -> None:
         # without the moment of the build time is an age
         assert file["time"].attrs["units"] == "h"
     with pytest.raises(UnknownNameError, match="temp_c, o2"):
-        write_netcdf(run, tmp_path / "none.nc", ["heat"])
+        dataset_of(run, names=["heat"])
     assert not (tmp_path / "none.nc").exists()
 
 
 def test_a_stopped_run_says_so_and_old_files_are_replaced_whole(tmp_path: Path) -> None:
     path = tmp_path / "run.nc"
     path.write_text("an older file")
-    write_netcdf(made_run(days=2, complete=False), path, ["temp_c"])
+    write_netcdf(dataset_of(made_run(days=2, complete=False), names=["temp_c"]), path)
     with xr.open_dataset(path, engine="h5netcdf") as back:
         assert back.attrs["complete"].startswith("no")
         assert back.attrs["days_simulated"] == pytest.approx(2.0)
@@ -103,4 +105,4 @@ def test_a_stopped_run_says_so_and_old_files_are_replaced_whole(tmp_path: Path) 
 def test_a_folder_that_cannot_be_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="cannot be written"):
-        write_netcdf(made_run(days=1), tmp_path / "file" / "run.nc", ["temp_c"])
+        write_netcdf(dataset_of(made_run(days=1), names=["temp_c"]), tmp_path / "file" / "run.nc")

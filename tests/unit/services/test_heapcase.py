@@ -53,6 +53,22 @@ def test_a_plan_gives_volume_matter_turns_spots_and_pipes() -> None:
     vented.spec.mesh()  # spots and pipes lie inside
 
 
+def test_on_a_slope_places_count_from_the_ground_and_are_lifted_once() -> None:
+    level, steep = (
+        plan_case(t, _of_way(t, "vented"), Wishes(40.0), now=NOW)
+        for t in (_trial(example_plan().replace('slope = "3 %"', f'slope = "{s} %"'))
+                  for s in (0, 20))
+    )  # fmt: skip
+    assert steep.spec.slope_deg == pytest.approx(11.31, abs=0.01)
+    assert steep.spec.spots == level.spec.spots
+    assert [p.points_m for p in steep.spec.pipes] == [p.points_m for p in level.spec.pipes]
+    mesh = steep.spec.mesh()  # spots and pipes lie inside
+    foot = -mesh.origin_m[0]
+    for spot in steep.spec.spots:
+        x, y, z = spot.point_m
+        assert mesh.lifted(spot.point_m) == pytest.approx((x, y, z + 0.2 * (x + foot)))
+
+
 def test_pipes_are_opened_and_pulled_and_covers_go_on_as_planned() -> None:
     text = example_plan().replace(
         'vents = "open"', 'vents = "plugged"\nopen_after = "7 days"\npull_after = "30 days"'

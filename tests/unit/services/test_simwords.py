@@ -61,6 +61,17 @@ def test_findings_round_to_what_a_model_knows() -> None:
     assert left == "Dry mass lost: 20 %; it sinks from 1.2 to 0.9 m3"
 
 
+def test_volumes_are_never_in_powers_of_ten() -> None:
+    run = made_run()
+    for first, last, said in (
+        (173.0, 151.2, "173 to 151 m3"),
+        (1.24, 0.96, "1.2 to 1.0 m3"),
+        (0.4, 0.337, "0.40 to 0.34 m3"),
+    ):
+        run.curves["volume_m3"][[0, -1]] = first, last
+        assert said in findings(_made(run))[-1]
+
+
 def test_a_cold_heap_and_a_stopped_one_are_called_so() -> None:
     assert "hardly heats" in findings(_made(made_run(top_c=16.0)))[0]
     said = findings(_made(made_run(days=4, complete=False)))

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from heapwright.engine.kernels import six_groups as kernel
 from heapwright.engine.kinetics import DAY_S, REACHABLE, SUBSTANCE, Kinetics
+from heapwright.engine.parameters import check_names
 from heapwright.engine.process import Process
 from heapwright.errors import QuantityError
 from heapwright.science.decay import ammonia_partition, cardinal, inactivation
@@ -127,14 +128,7 @@ class SixConstants:
         >>> SixConstants.published().with_(dissolved=0.5).dissolved
         0.5
         """
-        for name in changes:
-            if name not in self.__slots__:
-                raise QuantityError(
-                    "the six groups have no such constant",
-                    field="constants",
-                    value=name,
-                    way_out="Known: " + ", ".join(self.__slots__),
-                )
+        check_names(self, changes)
         return replace(self, **changes)
 
 

@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from heapwright.engine.mesh import Mesh
 from heapwright.engine.process import Process
-from heapwright.engine.state import State, empty_state
+from heapwright.engine.state import AMOUNTS, BY_MASS, Floats, State, empty_state
 
 __all__ = ["PROCESS", "cooled", "mixed"]
 
@@ -34,17 +35,15 @@ PROCESS = Process(
 )  # fmt: skip
 
 
-def mixed(state: State, old: Any, new: Any, soil_c: Any) -> State:
+def mixed(state: State, old: Mesh, new: Mesh, soil_c: Floats) -> State:
     """The matter of all cells of *old*, spread evenly over the cells of *new*."""
     c, to = old.cells, new.cells
     made = empty_state(new, state.pools.shape[0], state.soil_c.shape[1])
     dry = state.dry_kg[c]
-    for name in (
-        "enthalpy_j", "water_m", "water_f", "ash", "biomass", "acid", "n_org", "n_nh4", "nh3_lost",
-    ):  # fmt: skip
+    for name in AMOUNTS:
         getattr(made, name)[to] = getattr(state, name)[c].sum() / to.size
     made.pools[:, to] = state.pools[:, c].sum(axis=1)[:, None] / to.size
-    for name in ("act_m", "act_t", "act_f"):
+    for name in BY_MASS:
         getattr(made, name)[to] = np.average(getattr(state, name)[c], weights=dry)
     made.temp_c[to] = state.temp_c[c].mean()
     made.soil_c = soil_c

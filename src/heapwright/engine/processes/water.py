@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from heapwright.engine.kernels import water as kernel
-from heapwright.engine.parameters import Parameters
+from heapwright.engine.parameters import Parameters, check_names
 from heapwright.engine.process import Process
 from heapwright.errors import QuantityError
 from heapwright.science.heapphysics import field_capacity as capacity_of
@@ -84,13 +84,7 @@ class WaterParameters:
 
     def with_(self, **changes: float) -> WaterParameters:
         """The same with some values changed."""
-        known = [f.name for f in fields(self)]
-        for name, number in changes.items():
-            if name not in known:
-                raise QuantityError(
-                    "the water has no such parameter", field=name, value=number,
-                    way_out="Known: " + ", ".join(known),
-                )  # fmt: skip
+        check_names(self, changes)
         return replace(self, **changes)
 
 
