@@ -31,7 +31,7 @@ from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
 from heapwright.services.weather import described_year
 from heapwright.units import Ranged
 
-__all__ = ["Case", "Setting", "all_cases", "build", "parameter_hash"]
+__all__ = ["Case", "Setting", "all_cases", "build", "parameter_hash", "recipe_of"]
 
 HERE = Path(__file__).parent
 VALUES = HERE.parents[1] / "src" / "heapwright" / "science" / "values"
@@ -144,12 +144,17 @@ def build(case: Case, variant: str) -> Setting:
         exposure=_v(heap, "exposure"), wet_fine=bool(_v(material, "wet_fine", False)),
         field_capacity=_v(material, "field_capacity"), dx_m=heap["dx_m"],
         soil_c=_v(heap, "soil_c"), name=f"{case.key} {variant}",
-        actions=tuple(Action(age, "turned") for age in _v(heap, "turned_d", []) if age < case.days),
     )  # fmt: skip
-    spec = replace(spec, spots=_spots(str(heap["spots"]), spec), pipes=_pipes(told["pipes"], spec))
+    pipes = _pipes(told["pipes"], spec)
+    actions = [Action(age, "turned") for age in _v(heap, "turned_d", []) if age < case.days]
+    if any(p.forced_l_s for p in pipes):
+        actions.append(Action(0.0, "air on"))
+    spec = replace(
+        spec, spots=_spots(str(heap["spots"]), spec), pipes=pipes, actions=tuple(actions)
+    )
     weather, start_h = _weather(told["weather"], told["start"], case.days)
     return Setting(
-        heap=spec, recipe=_recipe(material["parts"], leafy),
+        heap=spec, recipe=recipe_of(material["parts"], leafy),
         parameters=Parameters.published().with_(permeability=_v(material, "permeability")),
         weather=weather, start_h=start_h, days=case.days,
     )  # fmt: skip
@@ -160,7 +165,7 @@ def _width(heap: Mapping[str, Any]) -> float | None:
     return None if width == "free" else width
 
 
-def _recipe(parts: list[dict[str, Any]], leafy: float) -> Recipe:
+def recipe_of(parts: list[dict[str, Any]], leafy: float) -> Recipe:
     """The mix by shares of dry matter."""
     ingredients = []
     for n, part in enumerate(parts):

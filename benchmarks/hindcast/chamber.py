@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from benchmarks.hindcast.cases import _recipe, all_cases, loose
+from benchmarks.hindcast.cases import all_cases, loose, recipe_of
 from benchmarks.hindcast.score import inside
 
 from heapwright.engine.biology import Decay
@@ -45,7 +45,7 @@ def bags() -> dict[int, list[tuple[float, float]]]:
 def losses(temp_c: float) -> dict[int, float]:
     """Loss of dry matter [%] at the end of each week at a chamber temperature."""
     parts = all_cases()["poplar"].variants["open"]["material"]["parts"]
-    life = Decay(_recipe(parts, 0.0), Kinetics.published())
+    life = Decay(recipe_of(parts, 0.0), Kinetics.published())
     mesh = box_mesh(1, 1, 1, 0.1)
     state, work = empty_state(mesh, life.rows, 1), Work(mesh)
     c = mesh.cells

@@ -90,6 +90,14 @@ def test_balances_of_all_runs_close() -> None:
             assert error <= limits[account], run
 
 
+def test_the_forced_pile_is_blown_and_the_others_are_not() -> None:
+    for way in ("NA", "PA", "FA"):
+        heap = build(CASES["peat_poultry"], way).heap
+        assert [a.kind for a in heap.actions] == (["air on"] if way == "FA" else [])
+        assert all(p.forced_l_s > 0 for p in heap.pipes) == (way != "PA")
+        assert bool(heap.pipes) == (way != "NA")
+
+
 # --- the page ------------------------------------------------------------------------------------
 
 
