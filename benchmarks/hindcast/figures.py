@@ -89,13 +89,16 @@ def _curves(cases: Mapping[str, Case], found: Mapping[tuple[str, str], Any]) -> 
     """Willow heaps, poplar and peat-poultry piles over time, with the published marks."""
     import matplotlib.pyplot as plt
 
-    figure, axes = plt.subplots(3, 2, figsize=(7.2, 7.6), sharey=True)
+    figure, axes = plt.subplots(3, 2, figsize=(7.2, 7.6))
     flat = axes.ravel()
     for axis, key in zip(flat, ("willow_a", "willow_b", "willow_c"), strict=False):
         _heap(axis, cases[key], found[key, "middle"])
     for axis, key in zip(flat[3:5], ("poplar", "peat_poultry"), strict=True):
         _ways(axis, cases[key], {v: found[key, v] for v in cases[key].variants})
     _heap(flat[5], cases["frozen"], found["frozen", "pile"])
+    for axis in flat[:-1]:
+        axis.set_ylim(-5, 95)  # room for the legend above the curves
+    flat[-1].set_ylim(-30, 95)
     for axis in axes[:, 0]:
         axis.set_ylabel("degrees C")
     for axis in axes[-1]:
@@ -125,7 +128,7 @@ def _heap(axis: Any, case: Case, facts: Facts) -> None:
     }[case.key]
     axis.plot(*zip(*marks, strict=True), "D", color="black", markersize=4, label="published")
     axis.set_title(case.title, fontsize=9)
-    axis.legend(fontsize=7, frameon=False, loc="upper right")
+    axis.legend(fontsize=7, frameon=False, loc="upper right", ncols=2)
 
 
 def _ways(axis: Any, case: Case, facts: Mapping[str, Facts]) -> None:
@@ -136,4 +139,4 @@ def _ways(axis: Any, case: Case, facts: Mapping[str, Facts]) -> None:
     days, air = _thin(first, first.curves["air_c"])
     axis.fill_between(days, np.minimum(air, 0), air, color=_PALE, alpha=0.35, linewidth=0)
     axis.set_title(f"{case.title}, mean", fontsize=9)
-    axis.legend(fontsize=7, frameon=False, loc="upper right")
+    axis.legend(fontsize=7, frameon=False, loc="upper right", ncols=2)

@@ -33,6 +33,8 @@ _SHOWN: dict[str, tuple[str, str, tuple[float, float], tuple[float, ...], float,
     "moisture_wb": ("water in the wet mass", "water", (20, 80), (30, 40, 50, 60, 70), 100, "%"),
 }
 _LEFT, _GAP, _HEAD, _BAR = 62.0, 16.0, 52.0, 50.0
+#: colour bars end this far inside their panels, so that their end numbers keep apart
+_INSET = 6.0
 #: panels wider than this over their height stand below each other
 _LONG = 3.2
 _STILL = 0.02
@@ -144,7 +146,7 @@ def _bars(canvas: Canvas, inner: float) -> None:
     for n, (words, name, (low, high), _, _, unit) in enumerate(_SHOWN.values()):
         x = _LEFT + n * (width + _GAP)
         canvas.text(x, _HEAD + 14, f"{words}, {unit}", fontsize=12)
-        ax = canvas.axes(x, _HEAD + 20, width, 9)
+        ax = canvas.axes(x + _INSET, _HEAD + 20, width - 2 * _INSET, 9)
         bar = canvas.figure.colorbar(
             ScalarMappable(Normalize(low, high), shades(name)), cax=ax, orientation="horizontal"
         )
