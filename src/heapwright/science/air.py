@@ -41,7 +41,8 @@ def saturation_pressure(temp_c: ArrayLike) -> Any:
 
     Hyland and Wexler 1983 as in ASHRAE Fundamentals 2017, ch. 1, eqs. 5 and 6 (coefficients from
     memory, checked against the printed table within 0.03 % from -20 to 100 C and against psychrolib
-    within 0.01 % from -30 to 85 C). Raises `QuantityError` outside the range. Fitter than Tetens' form at 55-70 C, where that drifts.
+    within 0.01 % from -30 to 85 C). Raises `QuantityError` outside the range. Fitter
+    than Tetens' form at 55-70 C, where that drifts.
 
     >>> round(float(saturation_pressure(25.0)), 1)
     3169.2
