@@ -6,8 +6,8 @@ import numpy as np
 import psychrolib
 import pytest
 
-from heapwright.engine.kernels import gas, skin
-from heapwright.engine.parameters import Parameters, saturation_coefficients
+from heapwright.engine.kernels import gas
+from heapwright.engine.parameters import Parameters, gas_table, saturation_coefficients
 from heapwright.science import air
 from heapwright.science.heapphysics import saturation_polynomials
 
@@ -66,17 +66,17 @@ def test_wet_bulb_and_dew_point(temp_c: float) -> None:
 @SOURCE
 def test_the_air_inside_the_simulator() -> None:
     """The compiled saturation pressures, and density and dry gas of saturated gas."""
-    water, ice = saturation_coefficients()
+    table, water = gas_table(Parameters.published().d_power), saturation_coefficients()[0]
     theirs = np.array([psychrolib.GetSatVapPres(float(t)) for t in WARM])
-    assert worst([gas.saturation(t, water, ice) for t in WARM], theirs) < 1e-4
-    assert worst([skin.saturation_and_slope(t, water, ice)[0] for t in WARM], theirs) < 1e-4
+    assert worst([gas.saturation_and_slope(t, water)[0] for t in WARM], theirs) < 1e-4
+    assert worst([gas.saturation.py_func(t, table)[0] for t in WARM], theirs) < 1e-4
     over_water, _ = saturation_polynomials()
     assert worst(np.exp(np.polynomial.polynomial.polyval(WARM, over_water)), theirs) < 1e-4
-    cells = np.arange(WARM.size, dtype=np.uint64)
+    runs = np.array([[0, WARM.size]], dtype=np.uint64)
     fresh, full, half = (np.full(WARM.size, v) for v in (0.2095, 1.0, 0.5))
     dry, ratio, rho, spread = (np.zeros(WARM.size) for _ in range(4))
     par = Parameters.published().gas(P)
-    gas.properties(cells, WARM, fresh, full, half, water, ice, par, dry, ratio, rho, spread)
+    gas.properties(runs, WARM, fresh, full, half, table, par, dry, ratio, rho, spread)
     held = [psychrolib.GetHumRatioFromRelHum(float(t), 1.0, P) for t in WARM]
     density = [psychrolib.GetMoistAirDensity(float(t), w, P)
                for t, w in zip(WARM, held, strict=True)]  # fmt: skip

@@ -17,15 +17,16 @@ from tests.verification.claims import check
 from tests.verification.porous import Floats, column, faces, observed, richardson
 
 from heapwright.engine.kernels import gas, material, transport
-from heapwright.engine.parameters import Parameters, saturation_coefficients
+from heapwright.engine.parameters import Parameters, gas_table
 
 P = Parameters.published()
-WATER, ICE = saturation_coefficients()
+TABLE = gas_table(1.0)
 MOVE = P.transport()
 PRESSURE = 101325.0
 #: at power 1 the molar density times the diffusivity does not depend on temperature
 GAS = P.with_(d_power=1.0).gas(PRESSURE)
 PORES = 0.5
+TORTUOUS = PORES**P.d_exponent
 
 # numba wants the kernels under plain names
 _properties: Any = gas.properties
@@ -95,7 +96,7 @@ def test_vapour_carried_against_its_own_diffusion(order: int, peclet: float) -> 
 
 @nb.njit
 def _dry_layer(
-    runs, sy, sz, active, cells, d, k, t, w, activity, pores, water, ice, gpar, mpar, order, cw,
+    runs, sy, sz, active, cells, d, k, t, w, activity, tortuous, table, gpar, mpar, order, cw,
     warm, dt, steps, tolerance,
 ):  # fmt: skip
     """Steps to steady state: lowest cell wet and fed with water of its own temperature, top fixed.
@@ -116,12 +117,12 @@ def _dry_layer(
         for c in range(cells.shape[0]):
             i = cells[c]
             if i != first:
-                activity[i] = p * w[i] / (1.0 + w[i]) / _saturation(t[i], water, ice)
+                activity[i] = p * w[i] / (1.0 + w[i]) / _saturation(t[i], table)[0]
         # w stands in for oxygen, which only the density depends on
-        _properties(cells, t, w, activity, pores, water, ice, gpar, dry, ratio, rho, spread)
+        _properties(runs, t, w, activity, tortuous, table, gpar, dry, ratio, rho, spread)
         w[first] = ratio[first]
         _conductances(
-            runs, sy, sz, active, d, perm, 1.0, spread, dry, rho, 1.2, gpar, gx, gy, gz, hz, ox,
+            runs, sy, sz, d, perm, 1.0, spread, dry, rho, 1.2, gpar, gx, gy, gz, hz, ox,
             oy, oz,
         )  # fmt: skip
         gained[:] = 0.0
@@ -163,8 +164,9 @@ def dry_layer(
     w[c] = top_pa / (PRESSURE - top_pa)
     conduct = faces(m, k * d)[2]
     got, open_, steps = _dry_layer(
-        m.runs, m.sy, m.sz, m.active.ravel(), c, d, conduct, t, w, m.field(1.0), m.field(PORES),
-        WATER, ICE, GAS, MOVE, 2, P.cp_water, int(warm), 0.2, 400 * cells * cells, 1e-11,
+        m.runs, m.sy, m.sz, m.active.ravel(), c, d, conduct, t, w, m.field(1.0),
+        m.field(TORTUOUS), TABLE, GAS, MOVE, 2, P.cp_water, int(warm), 0.2, 400 * cells * cells,
+        1e-11,
     )  # fmt: skip
     assert steps > 0, "not steady"
     latent = got * P.latent_0c
@@ -178,7 +180,7 @@ def stefan(floor_pa: float, top_pa: float, length: float) -> float:
 
 
 def saturation(t: float) -> float:
-    return float(gas.saturation(t, WATER, ICE))
+    return float(gas.saturation.py_func(t, TABLE)[0])
 
 
 @pytest.mark.reference(
@@ -240,7 +242,7 @@ def test_a_wet_floor_under_a_dry_layer_finds_its_temperature() -> None:
 
 @nb.njit
 def _front(
-    runs, sy, sz, active, cells, d, t, water, dry, eps, pores, water_c, ice, gpar, mpar, matpar,
+    runs, sy, sz, active, cells, d, t, water, dry, eps, tortuous, table, gpar, mpar, matpar,
     top_activity, dt, steps,
 ):  # fmt: skip
     """Water left [kg] after every step of an isothermal column that dries at its top cell."""
@@ -258,9 +260,9 @@ def _front(
     for s in range(steps):
         _material(cells, d**3, dry, water, eps, matpar, moist, pore, perm, lam, act)
         act[last] = top_activity
-        _properties(cells, t, zero, act, pores, water_c, ice, gpar, gas_, ratio, rho, spread)
+        _properties(runs, t, zero, act, tortuous, table, gpar, gas_, ratio, rho, spread)
         _conductances(
-            runs, sy, sz, active, d, perm, 1.0, spread, gas_, rho, 1.2, gpar, gx, gy, gz, hz, ox,
+            runs, sy, sz, d, perm, 1.0, spread, gas_, rho, 1.2, gpar, gx, gy, gz, hz, ox,
             oy, oz,
         )  # fmt: skip
         gained[:] = 0.0
@@ -298,7 +300,7 @@ def front(cells: int, hygroscopic: float) -> tuple[float, float]:
     steps = int(np.ceil(time * 2 * 1.25 * slope * P.molar_mass_water * spreading() * d / 0.8))
     left = _front(
         m.runs, m.sy, m.sz, m.active.ravel(), c, d, m.field(temp_c), water, dry, m.field(0.5),
-        m.field(PORES), WATER, ICE, GAS, MOVE, par, top_pa / saturation(temp_c), time / steps,
+        m.field(TORTUOUS), TABLE, GAS, MOVE, par, top_pa / saturation(temp_c), time / steps,
         steps,
     )  # fmt: skip
     depth = ((cells - 1) * held - left) / (density * moisture_db * d * d)

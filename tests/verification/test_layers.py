@@ -35,11 +35,11 @@ def test_gas_and_oxygen_through_two_layers(axis: int) -> None:
     k, spread = m.field(1e-8), m.field(2e-4)
     k[c[6:]], spread[c[6:]] = 1e-9, 1e-5
     g, head, spreads = [m.field() for _ in range(3)], m.field(), [m.field() for _ in range(3)]
-    rho, active, none = m.field(1.2), m.active.ravel(), np.zeros(n)
+    rho, none = m.field(1.2), np.zeros(n)
     bg, bh, bd, bf = (np.zeros(n) for _ in range(4))
     par = P.gas(101325.0)
     gas.conductances(
-        m.runs, m.sy, m.sz, active, d, k, VERTICAL, spread, m.field(DRY), rho, 1.2, par, *g, head,
+        m.runs, m.sy, m.sz, d, k, VERTICAL, spread, m.field(DRY), rho, 1.2, par, *g, head,
         *spreads,
     )  # fmt: skip
     gas.open_faces(

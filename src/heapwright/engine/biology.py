@@ -53,6 +53,7 @@ class Decay:
     """
 
     name = "group curves"
+    stretch_s = 3600.0
 
     def __init__(self, recipe: Recipe, kinetics: Kinetics | None = None) -> None:
         self.recipe = recipe
@@ -70,7 +71,6 @@ class Decay:
         self.warm = np.zeros((temps.size, kernel.WARM_COLUMNS))
         activity.warm_columns(k, temps, self.warm)
         nitrogen.warm_columns(k, temps, self.warm)
-        self.got = np.zeros(8)
         self._held = {
             "carbon": np.array([oxidations()[c].carbon for c in recipe.classes]),
             "oxygen": np.array([oxidations()[c].oxygen for c in recipe.classes]),
@@ -81,6 +81,11 @@ class Decay:
     def rows(self) -> int:
         """Rows of ``state.pools``."""
         return int(self.recipe.pools.size)
+
+    @property
+    def heat_per_oxygen(self) -> float:
+        """Heat of the oxygen used [J/kg]."""
+        return self.kinetics.heat_per_oxygen
 
     def start(self, state: State, mesh: Mesh, dry_kg: float | Floats) -> None:
         """Fill the pools, ash, nitrogen and activities of every cell from the recipe.
@@ -111,8 +116,8 @@ class Decay:
             self._factors, work["o2_max"],
         )  # fmt: skip
 
-    def advance(self, state: State, work: Work, dt: float) -> None:
-        """Move pools, microbes and nitrogen over dt [s] at the oxygen in the state.
+    def advance(self, state: State, work: Work, dt: float, o2: Floats | None = None) -> None:
+        """Move pools, microbes and nitrogen over dt [s] at the oxygen ``o2``, or of the state.
 
         Call after `rates`. Reads ``work["moisture"]``, ``["water"]`` and the fluxes ``["fx"]``,
         ``["fy"]``, ``["fz"]``; fills ``work["heat_w"]``, ``["water_kg"]``, ``["co2_kg"]`` and
@@ -123,9 +128,9 @@ class Decay:
             m.runs, m.sy, m.sz, work["fx"], work["fy"], work["fz"], work["gas_through"]
         )
         kernel.advance(
-            m.cells, dt, s.temp_c, work["water"], s.o2, work["gas_through"], s.pools, s.biomass,
-            s.acid, s.act_m, s.act_t, s.act_f, s.n_org, s.n_nh4, s.nh3_lost, self.pool_par,
-            self.par, self.warm, self.wet, work["moisture"], self._factors, self.got,
+            m.cells, dt, s.temp_c, work["water"], s.o2 if o2 is None else o2, work["gas_through"],
+            s.pools, s.biomass, s.acid, s.act_m, s.act_t, s.act_f, s.n_org, s.n_nh4, s.nh3_lost,
+            self.pool_par, self.par, self.warm, self.wet, work["moisture"], self._factors,
             work["o2_kg"], work["heat_w"], work["water_kg"], work["co2_kg"],
         )  # fmt: skip
 

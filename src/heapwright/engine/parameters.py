@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from heapwright.errors import QuantityError
 from heapwright.science.values import raw, value
 
-__all__ = ["Parameters", "check_names", "saturation_coefficients"]
+__all__ = ["Parameters", "check_names", "gas_table", "saturation_coefficients"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +144,16 @@ def saturation_coefficients() -> tuple[NDArray[np.float64], NDArray[np.float64]]
     """Coefficients of the saturation pressure over water and ice, as the gas kernel wants them."""
     table = raw("air")
     return _row(table["saturation_water"]), _row(table["saturation_ice"])
+
+
+@functools.cache
+def gas_table(power: float) -> NDArray[np.float64]:
+    """Saturation pressure and (T/273.15)^power by temperature, as the gas kernel looks them up."""
+    from heapwright.engine.kernels import gas
+
+    made = np.zeros((gas.ROWS, gas.COLUMNS))
+    gas.fill_table(*saturation_coefficients(), power, made)
+    return made
 
 
 def _row(entry: Mapping[str, Any]) -> NDArray[np.float64]:

@@ -8,8 +8,6 @@ reads between the centres of the cells around it and sinks with the heap.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,15 +43,17 @@ class Recorder:
             return
         self._mesh = mesh
         depth, height = mesh.depth_m(), mesh.centres()[:, 2]
-        cells = mesh.cells
-        crusty = depth <= min(_CRUST_M, depth.max() / 3 + 1e-9)
-        self._crust = cells[crusty]
-        self._core = cells[depth >= np.quantile(depth, 2 / 3)]
-        self._top = cells[crusty & (height >= np.quantile(height, 0.75))]
+        every = np.arange(mesh.count)
+        crusty = depth <= min(_CRUST_M, depth.max() / 3) + 1e-6
+        self._cells = mesh.cells.astype(np.int64)
+        self._crust = every[crusty]
+        self._core = every[depth >= np.quantile(depth, 2 / 3) - 1e-6]
+        self._top = every[crusty & (height >= np.quantile(height, 0.75) - 1e-6)]
         if self._crust.size == 0:
-            self._crust = cells
+            self._crust = every
         if self._top.size == 0:
             self._top = self._crust
+        self._height = float(mesh.active.any(axis=(1, 2)).sum()) * mesh.dx_m
         side, up = keeper.scale
         self._weights = {
             s.name: around(mesh, (s.point_m[0] * side, s.point_m[1] * side, s.point_m[2] * up))
@@ -63,46 +63,45 @@ class Recorder:
     def core_c(self, keeper: Keeper) -> float:
         """Mean temperature of the core now."""
         self._fit(keeper)
-        return float(keeper.host.state.temp_c[self._core].mean())
+        return _mean(keeper.host.state.temp_c[self._cells[self._core]])
 
     def curve(self, keeper: Keeper, now_s: float, air: Air) -> None:
         """Keep all curves and spots of this moment."""
         self._fit(keeper)
         host = keeper.host
-        s, w, c = host.state, host.work, host.mesh.cells
-        wet = w["water"][c] / np.maximum(w["water"][c] + w["dry"][c], 1e-12)
-        moisture = host.mesh.field()
-        moisture[c] = wet
-        t = s.temp_c
-        levels = host.mesh.active.any(axis=(1, 2)).sum()
+        s, w, c = host.state, host.work, self._cells
+        t, o2 = s.temp_c.take(c), s.o2.take(c)
+        dry, water = w["dry"].take(c), w["water"].take(c)
+        dry_kg = float(dry.sum())
         kept = {
             "air_c": air.temp_c,
-            "mean_c": t[c].mean(),
-            "max_c": t[c].max(),
-            "core_c": t[self._core].mean(),
-            "crust_c": t[self._crust].mean(),
-            "core_moisture_wb": _moisture(w, self._core),
-            "crust_moisture_wb": _moisture(w, self._crust),
-            "top_moisture_wb": _moisture(w, self._top),
-            "o2_least": s.o2[c].min(),
-            "o2_core": s.o2[self._core].mean(),
-            "dry_kg": w["dry"][c].sum(),
-            "water_kg": w["water"][c].sum(),
-            "volume_m3": keeper.sinking.volume_after(
-                float(w["dry"][c].sum()), now_s - keeper.since
-            ),
-            "height_m": float(levels) * host.mesh.dx_m,
-            "heat_w": w["heat_w"][c].sum(),
-            "above_55": float((t[c] > 55.0).mean()),
+            "mean_c": _mean(t),
+            "max_c": t.max(),
+            "core_c": _mean(t.take(self._core)),
+            "crust_c": _mean(t.take(self._crust)),
+            "core_moisture_wb": _moisture(dry, water, self._core),
+            "crust_moisture_wb": _moisture(dry, water, self._crust),
+            "top_moisture_wb": _moisture(dry, water, self._top),
+            "o2_least": o2.min(),
+            "o2_core": _mean(o2.take(self._core)),
+            "dry_kg": dry_kg,
+            "water_kg": water.sum(),
+            "volume_m3": keeper.sinking.volume_after(dry_kg, now_s - keeper.since),
+            "height_m": self._height,
+            "heat_w": w["heat_w"].sum(),
+            "above_55": np.count_nonzero(t > 55.0) / t.size,
         }
         self.hours.append(now_s / 3600.0)
         for name, number in kept.items():
             self.curves[name].append(float(number))
         for name, (index, share) in self._weights.items():
             spot = self.spots[name]
-            spot["temp_c"].append(float(share @ t[index]))
+            wet = w["water"][index]
+            spot["temp_c"].append(float(share @ s.temp_c[index]))
             spot["o2"].append(float(share @ s.o2[index]))
-            spot["moisture_wb"].append(float(share @ moisture[index]))
+            spot["moisture_wb"].append(
+                float(share @ (wet / np.maximum(wet + w["dry"][index], 1e-12)))
+            )
 
     def fields(self, keeper: Keeper, now_s: float) -> None:
         """Keep all fields of this moment."""
@@ -164,10 +163,14 @@ class Recorder:
         )
 
 
-def _moisture(w: Any, cells: NDArray[np.uint64]) -> float:
+def _mean(numbers: Floats) -> float:
+    return float(numbers.sum()) / numbers.size
+
+
+def _moisture(dry: Floats, water: Floats, places: NDArray[np.int64]) -> float:
     """Moisture of some cells together, wet basis."""
-    water = float(w["water"][cells].sum())
-    return water / max(water + float(w["dry"][cells].sum()), 1e-12)
+    held = float(water.take(places).sum())
+    return held / max(held + float(dry.take(places).sum()), 1e-12)
 
 
 def around(mesh: Mesh, point_m: tuple[float, float, float]) -> tuple[NDArray[np.int64], Floats]:

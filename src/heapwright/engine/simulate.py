@@ -7,12 +7,14 @@ early and keeps what was done.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.biology import Decay
@@ -27,17 +29,20 @@ from heapwright.engine.run import Run
 from heapwright.engine.scenario import Action, HeapSpec
 from heapwright.engine.state import empty_state
 from heapwright.engine.stepper import Stepper
-from heapwright.engine.surroundings import Air
+from heapwright.engine.surroundings import Air, air_of, row_of
 from heapwright.errors import InputError, UnknownNameError
 from heapwright.units import quantity
 
 __all__ = ["KINETICS", "Progress", "simulate"]
 
+Floats = NDArray[np.float64]
 KINETICS = ("group curves", "six groups")
 _DAY_S = 86400.0
 #: Soil layers under a heap [m].
 _SOIL = np.array([0.1, 0.2, 0.4, 0.8])
 _TELL_S = 0.2
+#: Decay and liquid water go once in so many of the longest steps.
+_STRETCH = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +128,9 @@ def simulate(
     life = _biology(
         biology, matter, (kinetics or Kinetics.published()).with_(k_oxygen=par.k_oxygen)
     )
-    air_at, sources = _surroundings(weather, heap)
-    first = air_at(start_h)
-    air_at(start_h + days * 24.0)  # refuses weather that ends too soon
+    rows, sources = _surroundings(weather, heap)
+    # refuses weather that ends too soon
+    first = air_of(rows(np.array([start_h, start_h + days * 24.0]))[0])
     state = empty_state(mesh, life.rows, _SOIL.size)
     dry = heap.dry_density * mesh.dx_m**3
     life.start(state, mesh, dry)
@@ -145,7 +150,7 @@ def simulate(
     began, cpu = time.monotonic(), time.process_time()
     try:
         _march(
-            keeper, recorder, air_at, start_h, days, longest_step_s, curve_every_h, field_every_h,
+            keeper, recorder, rows, start_h, days, longest_step_s, curve_every_h, field_every_h,
             on_progress, began,
         )  # fmt: skip
     except KeyboardInterrupt:
@@ -161,7 +166,7 @@ def simulate(
 def _march(
     keeper: Keeper,
     recorder: Recorder,
-    air_at: Callable[[float], Air],
+    weather_rows: Callable[[Floats], Floats],
     start_h: float,
     days: float,
     longest_s: float,
@@ -172,11 +177,12 @@ def _march(
 ) -> None:
     """Step through all days, keep curves and fields, do what is due."""
     end = days * _DAY_S
+    stretch = min(_STRETCH * longest_s, keeper.host.biology.stretch_s)
     now = 0.0
     next_curve = next_field = 0.0
     told = began
     while True:
-        air = air_at(start_h + now / 3600.0)
+        air = air_of(weather_rows(np.array([start_h + now / 3600.0]))[0])
         if now >= next_curve - 1e-6 or now >= end - 1e-6:
             recorder.curve(keeper, now, air)
             next_curve += curve_h * 3600.0
@@ -186,11 +192,15 @@ def _march(
         keeper.do(now, air)
         if now >= end - 1e-6:
             return
-        stop = min(end, next_curve, next_field, keeper.next_s(now))
-        moved = keeper.host.step(air, min(longest_s, stop - now))
-        now += moved
-        if stop - now < 1e-3:
-            now = stop
+        stop = min(end, next_curve, next_field, keeper.next_s(now), now + stretch)
+        parts = max(1, math.ceil((stop - now) / longest_s - 1e-9))
+        spacing = (stop - now) / parts
+        hours = (start_h * 3600.0 + now + spacing * np.arange(parts + 1, dtype=np.float64)) / 3600.0
+        keeper.host.march(
+            weather_rows(hours), spacing_s=spacing, seconds=stop - now, longest_s=spacing
+        )
+        keeper.host.catch_up()
+        now = stop
         if tell is not None and time.monotonic() - told > _TELL_S:
             told = time.monotonic()
             left = (told - began) * (end - now) / max(now, 1.0)
@@ -200,10 +210,16 @@ def _march(
 
 def _surroundings(
     weather: WeatherSeries | Callable[[float], Air], heap: HeapSpec
-) -> tuple[Callable[[float], Air], tuple[str, ...]]:
+) -> tuple[Callable[[Floats], Floats], tuple[str, ...]]:
+    """What gives rows of weather at some hours, and its sources."""
     if isinstance(weather, WeatherSeries):
-        return Surroundings(weather, exposure=heap.exposure, deep_c=heap.soil_c), weather.source
-    return weather, ("weather given as a function",)
+        around = Surroundings(weather, exposure=heap.exposure, deep_c=heap.soil_c)
+        return around.rows, weather.source
+
+    def rows(hours: Floats) -> Floats:
+        return np.array([row_of(weather(float(hour))) for hour in hours])
+
+    return rows, ("weather given as a function",)
 
 
 def _soil_profile(heap: HeapSpec, air: Air) -> Any:

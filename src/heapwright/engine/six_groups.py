@@ -55,6 +55,7 @@ class SixGroups:
     """
 
     name = "six groups"
+    stretch_s = 900.0
 
     def __init__(
         self,
@@ -79,6 +80,11 @@ class SixGroups:
     def rows(self) -> int:
         """Rows of ``state.pools``: those of the recipe and 13 more."""
         return int(self.recipe.pools.size) + kernel.EXTRA_ROWS
+
+    @property
+    def heat_per_oxygen(self) -> float:
+        """Heat of the oxygen used [J/kg]."""
+        return self.kinetics.heat_per_oxygen
 
     def start(self, state: State, mesh: Mesh, dry_kg: float | Floats) -> None:
         """Fill pools, microbes, ash and nitrogen of every cell from the recipe.
@@ -118,15 +124,16 @@ class SixGroups:
             self.wet, self._factors, work["o2_max"],
         )  # fmt: skip
 
-    def advance(self, state: State, work: Work, dt: float) -> None:
-        """Move pools, microbes and nitrogen over dt [s] at the oxygen in the state.
+    def advance(self, state: State, work: Work, dt: float, o2: Floats | None = None) -> None:
+        """Move pools, microbes and nitrogen over dt [s] at the oxygen ``o2``, or of the state.
 
         Call after `rates`; reads and fills the same fields of *work* as ``Decay.advance``.
         """
         s, m = state, work.mesh
         gas_through(m.runs, m.sy, m.sz, work["fx"], work["fy"], work["fz"], work["gas_through"])
         kernel.advance(
-            m.cells, dt, s.temp_c, work["moisture"], work["water"], s.o2, work["gas_through"],
+            m.cells, dt, s.temp_c, work["moisture"], work["water"],
+            s.o2 if o2 is None else o2, work["gas_through"],
             s.pools, s.n_org, s.n_nh4, s.nh3_lost, self.pool_par, self.solute_par, self.mu,
             self.par, self.warm, self.wet, self._factors, self._got, work["o2_kg"],
             work["heat_w"], work["water_kg"], work["co2_kg"],

@@ -11,9 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Air", "PipeLine"]
+from heapwright.engine.kernels import passes
+
+__all__ = ["RAIN", "Air", "PipeLine", "air_of", "row_of"]
 
 Floats = NDArray[np.float64]
+#: where the rain stands in a row of weather
+RAIN = passes.RAIN
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +25,8 @@ class Air:
     """The surroundings at one moment.
 
     temp_c, vapour_pa, pressure_pa : of the air; wind_m_s : at heap height; sky_c : of the sky as
-    a black body; sun_w_m2 : absorbed by a face of each direction (6,); rain_kg_m2_s; deep_c : soil
+    a black body; sun_w_m2 : absorbed by a face of each direction, beam and
+    diffuse (2, 6) or beam alone (6,); rain_kg_m2_s; deep_c : soil
     at depth.
     """
 
@@ -33,6 +38,28 @@ class Air:
     sun_w_m2: Floats
     rain_kg_m2_s: float
     deep_c: float
+
+
+def row_of(air: Air) -> Floats:
+    """The air as a row of weather for the kernels; sun (6,) counts as beam, (2, 6) as it is.
+
+    >>> row_of(Air(15.0, 900.0, 101325.0, 1.0, 5.0, np.zeros(6), 0.0, 10.0)).size
+    19
+    """
+    row = np.zeros(passes.AIR_COLUMNS)
+    row[: passes.SUN] = (
+        air.temp_c, air.vapour_pa, air.pressure_pa, air.wind_m_s, air.sky_c, air.rain_kg_m2_s,
+        air.deep_c,
+    )  # fmt: skip
+    sun = np.asarray(air.sun_w_m2).ravel()
+    row[passes.SUN : passes.SUN + sun.size] = sun
+    return row
+
+
+def air_of(row: Floats) -> Air:
+    """A row of weather as `Air`, the other way round than `row_of`."""
+    temp, vapour, pressure, wind, sky, rain, deep = row[: passes.SUN].tolist()
+    return Air(temp, vapour, pressure, wind, sky, row[passes.SUN :].reshape(2, 6), rain, deep)
 
 
 @dataclass(slots=True)

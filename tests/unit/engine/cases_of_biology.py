@@ -49,14 +49,13 @@ def _first(seed: int) -> dict[str, Any]:
         s.n_org, s.n_nh4, k.pool_par, k.par, k.warm, k.wet, factors, zero(),
     ]  # fmt: skip
     done = np.random.default_rng(seed).uniform(0, 1, factors.shape)
-    i = MESH.cells[7]
     return {
         "rates": (biology.rates, rates),
         "advance": (
             biology.advance,
             [MESH.cells, 1200.0, s.temp_c, w["water"], s.o2, w["gas_through"], s.pools, s.biomass,
              s.acid, s.act_m, s.act_t, s.act_f, s.n_org, s.n_nh4, s.nh3_lost, k.pool_par, k.par,
-             k.warm, k.wet, w["moisture"], done, np.zeros(8), zero(), zero(), zero(), zero()],
+             k.warm, k.wet, w["moisture"], done, zero(), zero(), zero(), zero()],
         ),
         "_place": (biology._place, [51.3, k.warm.shape[0]]),
         "_place below the table": (biology._place, [-300.0, k.warm.shape[0]]),
@@ -65,7 +64,6 @@ def _first(seed: int) -> dict[str, Any]:
         "_wetness, all water": (biology._wetness, [1.0, k.wet]),
         "_activity": (biology._activity, [0.3, 0.1, 0.02, 0.01]),
         "_activity below its floor": (biology._activity, [0.001, 0.0, 0.02, 0.01]),
-        "_eat": (biology._eat, [i, 1200.0, 0.3, 0.1, 0.6, 0.2, s.pools, k.pool_par, np.zeros(8)]),
         "gas_through": (
             biology.gas_through,
             [MESH.runs, MESH.sy, MESH.sz, w["fx"], w["fy"], w["fz"], zero()],

@@ -9,6 +9,7 @@ import pytest
 
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.parameters import Parameters
+from heapwright.engine.processes.skin import Skin
 from heapwright.engine.processes.water import PROCESS, Water, WaterParameters, rain_and_watering
 from heapwright.engine.shapes import mesh_of
 from heapwright.engine.state import FIELDS, State, Work, empty_state
@@ -28,16 +29,18 @@ def _host(*, temp_c: float = 40.0, cover: float = 0.0, water: Water) -> Any:
     state.o2[mesh.cells] = P.oxygen_in_air
     state.soil_c[:] = 15.0
     made = Stepper(mesh, state, parameters=P, biology=_NoLife(),
-                   skin=lambda *_: (0.0, 0.0, 0.0), water=water)  # fmt: skip
+                   skin=Skin.closed(), water=water)  # fmt: skip
     made.cover = cover
     return made
 
 
 class _NoLife:
+    heat_per_oxygen, stretch_s = 0.0, 3600.0
+
     def rates(self, state: State, work: Work) -> None:
         work["o2_max"][:] = 0.0
 
-    def advance(self, state: State, work: Work, dt: float) -> None:
+    def advance(self, state: State, work: Work, dt: float, o2: Any = None) -> None:
         for name in ("heat_w", "water_kg", "co2_kg"):
             work[name][:] = 0.0
 

@@ -40,7 +40,7 @@ BACTERIA, FUNGAL, MICROBES = range(3)
 FACTOR_ROWS = 3
 
 
-@nb.njit(cache=True, error_model="numpy")
+@nb.njit(inline="always", error_model="numpy")
 def _place(temp_c, rows):
     """Row of the table below a temperature, and the share of the next one."""
     x = (temp_c - T_LOW) * T_PER_K
@@ -49,7 +49,7 @@ def _place(temp_c, rows):
     return r, x - r
 
 
-@nb.njit(cache=True, error_model="numpy")
+@nb.njit(inline="always", error_model="numpy")
 def _wetness(moisture_wb, wet):
     """The moisture factor."""
     last = wet.shape[0] - 1
@@ -58,7 +58,7 @@ def _wetness(moisture_wb, wet):
     return wet[r] + (x - r) * (wet[r + 1] - wet[r])
 
 
-@nb.njit(cache=True, error_model="numpy")
+@nb.njit(inline="always", error_model="numpy")
 def _activity(a, growth, death, floor):
     """Activity after logistic growth (rate times dt) and death towards the floor."""
     e = 1.0 + growth * (1.0 + growth * (0.5 + growth / 6.0))
@@ -124,45 +124,19 @@ def rates(
 
 
 @nb.njit(cache=True, error_model="numpy")
-def _eat(i, dt, m, anoxic, gb, gf, pools, pool_par, got):
-    """Decompose the pools of a cell; ``got``: eaten, oxygen, carbon, water, nitrogen freed, acid
-    made, heat of fermentation, nitrogen held before."""
-    got[:] = 0.0
-    for p in range(pools.shape[0]):
-        s = pools[p, i]
-        if s <= 0.0:
-            continue
-        nitrogen = pool_par[p, NITROGEN]
-        got[7] += nitrogen * s
-        best = pool_par[p, K_BEST] * dt
-        eaten = min(best * (gb + pool_par[p, BY_FUNGI] * gf), 1.0) * s * m
-        got[0] += eaten
-        got[1] += eaten * pool_par[p, OXYGEN]
-        got[2] += eaten * pool_par[p, CARBON]
-        got[3] += eaten * pool_par[p, WATER]
-        if anoxic > 0.0 and pool_par[p, ACID] > 0.0:
-            turned = min(best * gb * anoxic * s, s - eaten)
-            got[5] += turned * pool_par[p, ACID]
-            got[6] += turned * pool_par[p, ACID_HEAT]
-            got[3] += turned * pool_par[p, ACID_WATER]
-            eaten += turned
-        got[4] += nitrogen * eaten
-        pools[p, i] = s - eaten
-
-
-@nb.njit(cache=True, error_model="numpy")
 def advance(
     cells, dt_s, temp_c, water_kg, o2, gas_mol_s, pools, biomass, acid, act_m, act_t, act_f,
-    n_org, n_nh4, nh3_lost, pool_par, par, warm, wet, moisture_wb, factors, got, out_o2_kg,
+    n_org, n_nh4, nh3_lost, pool_par, par, warm, wet, moisture_wb, factors, out_o2_kg,
     out_heat_w, out_water_kg, out_co2_kg,
 ):  # fmt: skip
     """Move pools, microbes, acids, activities and nitrogen over dt at the oxygen ``o2``.
 
-    gas_mol_s : dry gas that runs through a cell; got : scratch of 8. Gives over dt: oxygen used
+    gas_mol_s : dry gas that runs through a cell. Gives over dt: oxygen used
     [kg], mean heat [W], liquid water made [kg] (less than nought while acids form), carbon dioxide
     [kg]. Ammonia lost adds to ``nh3_lost``.
     """
     rows = warm.shape[0]
+    kinds = pool_par.shape[0]
     share = par[YIELD]
     for n in range(cells.shape[0]):
         i = cells[n]
@@ -170,21 +144,38 @@ def advance(
         m = y / (par[K_OXYGEN] + y)
         anoxic = par[ANOXIC] * max(0.0, 1.0 - y / par[K_OXYGEN])
         gb, gf, gu = factors[BACTERIA, i], factors[FUNGAL, i], factors[MICROBES, i]
-        _eat(i, dt_s, m, anoxic, gb, gf, pools, pool_par, got)
-        own_n = max(n_org[i] - got[7], 0.0)
+        eaten = oxygen = carbon = water = nitrogen = soured = warmth = held = 0.0
+        for p in range(kinds):
+            s = pools[p, i]
+            best = pool_par[p, K_BEST] * dt_s
+            away = min(best * (gb + pool_par[p, BY_FUNGI] * gf), 1.0) * s * m
+            eaten += away
+            oxygen += away * pool_par[p, OXYGEN]
+            carbon += away * pool_par[p, CARBON]
+            water += away * pool_par[p, WATER]
+            held += pool_par[p, NITROGEN] * s
+            if anoxic > 0.0 and pool_par[p, ACID] > 0.0:
+                turned = min(best * gb * anoxic * s, s - away)
+                soured += turned * pool_par[p, ACID]
+                warmth += turned * pool_par[p, ACID_HEAT]
+                water += turned * pool_par[p, ACID_WATER]
+                away += turned
+            nitrogen += pool_par[p, NITROGEN] * away
+            pools[p, i] = s - away
+        own_n = max(n_org[i] - held, 0.0)
         sour = acid[i] * min(par[K_ACID] * gb * m * dt_s, 1.0)
-        acid[i] += got[5] - sour
+        acid[i] += soured - sour
         died = min(par[UPKEEP] * gu * m * dt_s, 1.0)
-        grown = share * (got[0] + sour)
+        grown = share * (eaten + sour)
         gone = died * biomass[i]
         biomass[i] += grown - gone
-        used = got[1] + sour * par[ACID_O2] + gone * par[BIO_O2]
+        used = oxygen + sour * par[ACID_O2] + gone * par[BIO_O2]
         out_o2_kg[i] = used
-        out_heat_w[i] = (used * par[HEAT_PER_O2] + got[6] - sour * par[ACID_LACK]) / dt_s
-        out_water_kg[i] = got[3] + sour * par[ACID_W] + gone * par[BIO_W]
-        carbon = got[2] + sour * par[ACID_C] + gone * par[BIO_C]
+        out_heat_w[i] = (used * par[HEAT_PER_O2] + warmth - sour * par[ACID_LACK]) / dt_s
+        out_water_kg[i] = water + sour * par[ACID_W] + gone * par[BIO_W]
+        carbon += sour * par[ACID_C] + gone * par[BIO_C]
         out_co2_kg[i] = carbon * par[CO2_PER_C]
-        freed = min(got[4] + died * own_n, n_org[i])
+        freed = min(nitrogen + died * own_n, n_org[i])
         free = n_nh4[i] + freed
         taken = min(par[BIO_N] * grown, free)
         n_org[i] += taken - freed

@@ -23,15 +23,18 @@ crust dries from its skin inwards at any cell size. The balance solved is, for s
 
 and what leaves the cell is -q + m CP_WATER t, so that heap and air together close: vapour carries
 h(t) = LATENT + CP_VAPOUR t = L(t) + CP_WATER t, as everywhere in the simulator. Newton steps
-inside a bracket, halving where a step would leave it, until a step is below 1e-4 K; what is left is
-of the order of its square. The conduction given back is the sum of the other terms, so that each
-face closes to round-off; conduction and vapour obey their laws to 1e-8 of their size.
+inside a bracket, halving where a step would leave it, until a step is below CLOSE; what is left is
+of the order of its square, about 0.05/K of it. The conduction given back is the sum of the other
+terms, so that each face closes to round-off; at CLOSE = 1e-4 K conduction and vapour obey their
+laws to 1e-8 of their size.
 ``par`` is laid out by the indices below. Nothing is stored: no stability limit of its own, but the
 cell behind takes ``slope`` [W/K], heat per degree of the cell, into its own.
 """
 
 import numba as nb
 import numpy as np
+
+from heapwright.engine.kernels.gas import saturation
 
 ONE = np.uint64(1)
 #: indices of ``par``
@@ -45,47 +48,39 @@ ONE = np.uint64(1)
     LEWIS,
     D_VAPOUR,
     SHARE,
-) = range(9)
+    CLOSE,
+) = range(10)
 #: columns of ``terms``
 Q_CELL, Q_SUN, Q_AIR, Q_SKY, VAPOUR, Q_VAPOUR = range(6)
 KELVIN = 273.15
 #: largest share of the way from skin to cell at which the drying wood lies
 DEEPEST = 0.95
 COLDEST, HOTTEST = -90.0, 150.0
-#: the last Newton step [K]; what is left after it is its square
-TOLERANCE = 1e-4
 
 
-@nb.njit(cache=True, error_model="numpy")
-def saturation_and_slope(t, water, ice):
-    """Saturation pressure [Pa] and its slope [Pa/K] at t [degrees C]."""
-    k = t + KELVIN
-    c = ice if t < 0.0 else water
-    p = np.exp(c[0] / k + c[1] + k * (c[2] + k * (c[3] + k * (c[4] + k * c[5]))) + c[6] * np.log(k))
-    log_slope = (
-        -c[0] / (k * k) + c[2] + k * (2.0 * c[3] + k * (3.0 * c[4] + k * 4.0 * c[5])) + c[6] / k
-    )
-    return p, p * log_slope
-
-
-@nb.njit(cache=True, error_model="numpy")
-def _vapour(t, t_cell, s, t_air, e_air, activity, dry, wet, supply, water, ice):
+@nb.njit(inline="always", error_model="numpy")
+def _vapour(t, t_cell, s, t_air, e_air, activity, dry, wet, supply, table):
     """Vapour leaving [kg/s], its slope with the skin [kg/s/K], and where it leaves: s, or 0 as dew.
 
     dry, wet : conductances times kelvin; s : share of the way from the skin to the cell.
     """
-    p, dp = saturation_and_slope(t, water, ice)
-    middle = 0.5 * (t + t_air) + KELVIN
-    dew = wet * (p - e_air) / middle
+    p, dp = saturation(t, table)
+    per_k = 1.0 / (0.5 * (t + t_air) + KELVIN)
+    dew = wet * (p - e_air) * per_k
     inner, d_inner = p, dp
     if s > 0.0:
-        inner, d_inner = saturation_and_slope((1.0 - s) * t + s * t_cell, water, ice)
-    m = dry * (activity * inner - e_air) / middle
+        inner, d_inner = saturation((1.0 - s) * t + s * t_cell, table)
+    m = dry * (activity * inner - e_air) * per_k
+    slope = (1.0 - s) * dry * activity * d_inner * per_k - 0.5 * m * per_k
+    place = s
     if dew < m and (s == 0.0 or dew < 0.0):
-        return dew, wet * dp / middle - 0.5 * dew / middle, 0.0
-    if m > supply:
-        return supply, 0.0, s
-    return m, (1.0 - s) * dry * activity * d_inner / middle - 0.5 * m / middle, s
+        m = dew
+        slope = wet * dp * per_k - 0.5 * dew * per_k
+        place = 0.0
+    elif m > supply:
+        m = supply
+        slope = 0.0
+    return m, slope, place
 
 
 @nb.njit(cache=True, error_model="numpy")
@@ -129,8 +124,7 @@ def skin_exchange(
     t_air,
     e_air,
     t_sky,
-    water,
-    ice,
+    table,
     par,
     skin,
     slope,
@@ -144,10 +138,9 @@ def skin_exchange(
     fcell, fdir, fcross : cell, direction and staircase factor of each face (nf,); faces : how many
     open faces each cell has; temp, conductivity, activity, available : fields, the last the water
     [kg] a cell could give (SHARE of it within dt); layer : still air of each face [m]; front : from
-    `front_depth` [m]; sun (2, 6) :
-    beam and diffuse taken up by a face of each direction [W/m2]; vapour_open : share of the skin
-    that lets vapour through; t_sky : of a black sky; water, ice : coefficients of the saturation
-    pressure; skin (nf,) : skin temperatures, first guess in, result out; slope (nf,) [W/K];
+    `front_depth` [m]; sun (2, 6) : beam and diffuse taken up by a face of each direction [W/m2];
+    vapour_open : share of the skin that lets vapour through; t_sky : of a black sky; table : of the
+    gas kernels; skin (nf,) : skin temperatures, first guess in, result out; slope (nf,) [W/K];
     terms (nf, 6) : conduction into the cell, sun, convection, long wave (all into the skin), vapour
     leaving [kg/s], and its enthalpy [W]; heat [W], vapour [kg/s] : fields, added to; total (6,) :
     sums of terms, added to. Returns the number of evaluations.
@@ -159,6 +152,8 @@ def skin_exchange(
     sky4 = (t_sky + KELVIN) ** 4
     air4 = (t_air + KELVIN) ** 4
     evaluations = 0
+    close = par[CLOSE]
+    sum_cell = sum_sun = sum_air = sum_sky = sum_vapour = sum_latent = 0.0
     for f in range(fcell.shape[0]):
         i = fcell[f]
         d = fdir[f]
@@ -184,7 +179,7 @@ def skin_exchange(
         s = 0.0
         for _ in range(80):
             evaluations += 1
-            m, dm, s = _vapour(t, t_cell, deep, t_air, e_air, a, dry, wet, supply, water, ice)
+            m, dm, s = _vapour(t, t_cell, deep, t_air, e_air, a, dry, wet, supply, table)
             k = t + KELVIN
             k3 = k * k * k
             latent = (1.0 - s) * (par[LATENT] - to_latent * ((1.0 - s) * t + s * t_cell))
@@ -198,7 +193,7 @@ def skin_exchange(
             down = g + convects + 4.0 * radiates * k3 + dm * latent
             down -= (1.0 - s) * (1.0 - s) * m * to_latent
             step = excess / down if down > 0.0 else 2.0 * HOTTEST
-            if abs(step) < TOLERANCE:
+            if abs(step) < close:
                 t += step
                 m = min(m + dm * step, supply)
                 break
@@ -231,6 +226,16 @@ def skin_exchange(
         terms[f, Q_VAPOUR] = q_vapour
         heat[i] += q_cell - m * par[CP_WATER] * t_out
         vapour[i] -= m
-        for n in range(6):
-            total[n] += terms[f, n]
+        sum_cell += q_cell
+        sum_sun += q_sun
+        sum_air += q_air
+        sum_sky += q_sky
+        sum_vapour += m
+        sum_latent += q_vapour
+    total[Q_CELL] += sum_cell
+    total[Q_SUN] += sum_sun
+    total[Q_AIR] += sum_air
+    total[Q_SKY] += sum_sky
+    total[VAPOUR] += sum_vapour
+    total[Q_VAPOUR] += sum_latent
     return evaluations

@@ -16,118 +16,71 @@ ONE = np.uint64(1)
 CP_DRY, M_WATER, LATENT, CP_VAPOUR, D_RATIO = range(5)
 
 
-@nb.njit(cache=True, error_model="numpy")
-def _limited(behind, here, ahead):
-    """Value at the downstream face of ``here`` by van Leer's limiter."""
-    up = here - behind
-    down = ahead - here
-    if up * down <= 0.0:
-        return here
-    return here + up * down / (up + down)
+@nb.njit(inline="always", error_model="numpy")
+def _limited(behind, here, ahead, limits):
+    """Value at the downstream face of ``here`` by van Leer's limiter; ``here`` unless it limits."""
+    both = (here - behind) * (ahead - here)
+    limits = limits and both > 0.0
+    both = both if limits else 0.0
+    across = ahead - behind if limits else 1.0
+    return here + both / across
 
 
-@nb.njit(cache=True, error_model="numpy")
-def _face(i, j, back_i, has_i, back_j, has_j, f, d, k, t, w, order, par):
-    """Heat [W] and vapour [mol/s] through a face from i to j."""
-    if f >= 0.0:
-        tu = t[i]
-        wu = w[i]
-        if order == 2 and has_i:
-            tu = _limited(t[back_i], tu, t[j])
-            wu = _limited(w[back_i], wu, w[j])
-    else:
-        tu = t[j]
-        wu = w[j]
-        if order == 2 and has_j:
-            tu = _limited(t[back_j], tu, t[i])
-            wu = _limited(w[back_j], wu, w[i])
-    carried = f * wu
-    spread = d * (w[i] - w[j])
-    ts = t[i] if spread >= 0.0 else t[j]
-    heat = (
-        k * (t[i] - t[j])
-        + f * par[CP_DRY] * tu
-        + par[M_WATER]
-        * (
-            carried * (par[LATENT] + par[CP_VAPOUR] * tu)
-            + spread * (par[LATENT] + par[CP_VAPOUR] * ts)
-        )
+@nb.njit(inline="always", error_model="numpy")
+def _row(start, end, step, far, active, k, d, f, t, w, second, par, q, v, heat, vapour):
+    """What a row of cells and its neighbours at ``step`` exchange; ``far`` as step, or 0 where
+    nothing lies beyond the neighbours; q, v : scratch."""
+    cp, mol, latent, cpv, ratio = (
+        par[CP_DRY],
+        par[M_WATER],
+        par[LATENT],
+        par[CP_VAPOUR],
+        par[D_RATIO],
     )
-    return heat, carried + spread
+    for i in range(start, end):
+        j = i + step
+        h = i - step
+        n = j + far
+        flows = f[i]
+        on = flows >= 0.0
+        limits = second and (active[h] if on else active[n])
+        tu = _limited(t[h] if on else t[n], t[i] if on else t[j], t[j] if on else t[i], limits)
+        wu = _limited(w[h] if on else w[n], w[i] if on else w[j], w[j] if on else w[i], limits)
+        carried = flows * wu
+        spread = d[i] * ratio * (w[i] - w[j])
+        ts = t[i] if spread >= 0.0 else t[j]
+        q[i - start] = (
+            k[i] * (t[i] - t[j])
+            + flows * cp * tu
+            + mol * (carried * (latent + cpv * tu) + spread * (latent + cpv * ts))
+        )
+        v[i - start] = mol * (carried + spread)
+    for i in range(start, end):
+        heat[i] -= q[i - start]
+        vapour[i] -= v[i - start]
+    for i in range(start, end):
+        heat[i + step] += q[i - start]
+        vapour[i + step] += v[i - start]
 
 
 @nb.njit(cache=True, error_model="numpy")
 def inner(
     runs, sy, sz, active, kx, ky, kz, dox, doy, doz, fx, fy, fz, t, w, order, par, heat, vapour
 ):
-    """Add to ``heat`` [W] and ``vapour`` [kg/s] what every cell gains through inner faces."""
+    """Add to ``heat`` [W] and ``vapour`` [kg/s] what every cell gains through inner faces.
+
+    Conductances and fluxes of faces to what is no heap are 0.
+    """
+    q = np.empty(sy)
+    v = np.empty(sy)
+    second = order == 2
+    size = np.uint64(active.shape[0])
     for r in range(runs.shape[0]):
-        for i in range(runs[r, 0], runs[r, 1]):
-            if active[i + ONE]:
-                j = i + ONE
-                q, v = _face(
-                    i,
-                    j,
-                    i - ONE,
-                    active[i - ONE],
-                    j + ONE,
-                    active[j + ONE],
-                    fx[i],
-                    dox[i] * par[D_RATIO],
-                    kx[i],
-                    t,
-                    w,
-                    order,
-                    par,
-                )
-                heat[i] -= q
-                heat[j] += q
-                vapour[i] -= v * par[M_WATER]
-                vapour[j] += v * par[M_WATER]
-            if active[i + sy]:
-                j = i + sy
-                q, v = _face(
-                    i,
-                    j,
-                    i - sy,
-                    active[i - sy],
-                    j + sy,
-                    active[j + sy],
-                    fy[i],
-                    doy[i] * par[D_RATIO],
-                    ky[i],
-                    t,
-                    w,
-                    order,
-                    par,
-                )
-                heat[i] -= q
-                heat[j] += q
-                vapour[i] -= v * par[M_WATER]
-                vapour[j] += v * par[M_WATER]
-            if active[i + sz]:
-                j = i + sz
-                # z of the cell above the next one may lie outside the box: guard by active[j]
-                far = active[j + sz] if j + sz < np.uint64(active.shape[0]) else False
-                q, v = _face(
-                    i,
-                    j,
-                    i - sz,
-                    active[i - sz],
-                    j + sz,
-                    far,
-                    fz[i],
-                    doz[i] * par[D_RATIO],
-                    kz[i],
-                    t,
-                    w,
-                    order,
-                    par,
-                )
-                heat[i] -= q
-                heat[j] += q
-                vapour[i] -= v * par[M_WATER]
-                vapour[j] += v * par[M_WATER]
+        start, end = runs[r, 0], runs[r, 1]
+        _row(start, end, ONE, ONE, active, kx, dox, fx, t, w, second, par, q, v, heat, vapour)
+        _row(start, end, sy, sy, active, ky, doy, fy, t, w, second, par, q, v, heat, vapour)
+        far = sz if end + sz + sz < size else np.uint64(0)
+        _row(start, end, sz, far, active, kz, doz, fz, t, w, second, par, q, v, heat, vapour)
 
 
 @nb.njit(cache=True, error_model="numpy")
@@ -166,7 +119,7 @@ def heat_faces(runs, sy, sz, active, dx, conductivity, kx, ky, kz):
             kz[i] = 2.0 * ci * conductivity[j] / (ci + conductivity[j]) * dx if active[j] else 0.0
 
 
-@nb.njit(cache=True, error_model="numpy")
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
 def shortest_step(
     runs,
     sy,

@@ -54,7 +54,7 @@ class Freezing:
     """
 
     def __init__(self, parameters: Parameters) -> None:
-        self._par = thermo_parameters(parameters)
+        self.par = thermo_parameters(parameters)
 
     def temperature(self, host: Any) -> None:
         """Set temperature, ice and capacity of every cell from its enthalpy and masses.
@@ -63,7 +63,7 @@ class Freezing:
         """
         s, w = host.state, host.work
         kernel.temperature(
-            host.mesh.cells, s.enthalpy_j, w["dry"], w["water"], self._par, s.temp_c, w["ice"],
+            host.mesh.cells, s.enthalpy_j, w["dry"], w["water"], self.par, s.temp_c, w["ice"],
             w["capacity"],
         )  # fmt: skip
 
@@ -74,12 +74,12 @@ class Freezing:
         """
         s, w = host.state, host.work
         kernel.enthalpy(
-            host.mesh.cells, s.temp_c, w["ice"], w["dry"], w["water"], self._par, s.enthalpy_j
+            host.mesh.cells, s.temp_c, w["ice"], w["dry"], w["water"], self.par, s.enthalpy_j
         )
         self.temperature(host)
 
     def held_j(self, host: Any) -> float:
         """Enthalpy of the heap [J] worked out anew from temperature, masses and ice."""
         s, w, c = host.state, host.work, host.mesh.cells
-        kernel.enthalpy(c, s.temp_c, w["ice"], s.dry_kg, s.water_kg, self._par, w["enthalpy_anew"])
+        kernel.enthalpy(c, s.temp_c, w["ice"], s.dry_kg, s.water_kg, self.par, w["enthalpy_anew"])
         return float(w["enthalpy_anew"][c].sum())

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from heapwright.engine.kernels import soil as kernel
+from heapwright.engine.kernels import passes
 from heapwright.engine.process import Process
 
-__all__ = ["PROCESS", "conduct"]
+__all__ = ["PROCESS", "enter"]
 
 PROCESS = Process(
     name="ground",
@@ -22,13 +22,7 @@ PROCESS = Process(
 )
 
 
-def conduct(host: Any, air: Any, dt: float) -> None:
-    """Move heat between the heap and the soil under it."""
-    if not host.gcell.size:
-        return
-    given, _ = kernel.soil_step(
-        host.gcell, dt, host.mesh.dx_m, host.work["conductivity"], host.state.temp_c,
-        host.state.soil_c, host.thickness, host.par.soil_conductivity, host.par.soil_capacity,
-        air.deep_c, host.work["heat"],
-    )  # fmt: skip
-    host.ledger.energy.add("ground", float(given) * dt)
+def enter(host: Any) -> None:
+    """Enter the heat that the ground has given since the last call."""
+    if host.gcell.size:
+        host.enter(host.ledger.energy, "ground", passes.GROUND)

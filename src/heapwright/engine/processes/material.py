@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from heapwright.engine.kernels import gas, transport
 from heapwright.engine.kernels import material as kernel
-from heapwright.engine.kernels import transport
 from heapwright.engine.process import Process
 
 __all__ = ["PROCESS", "look"]
@@ -35,6 +35,7 @@ def look(host: Any) -> None:
         m.cells, m.dx_m**3, w["dry"], w["water"], host.eps0, host.material_par,
         w["moisture"], w["pores"], w["permeability"], w["conductivity"], w["activity"],
     )  # fmt: skip
+    gas.tortuosity(host.runs, w["pores"], host.gas_par, w["tortuous"])
     transport.heat_faces(
         host.runs, host.sy, host.sz, host.active, m.dx_m, w["conductivity"],
         w["kx"], w["ky"], w["kz"],

@@ -9,14 +9,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from heapwright.engine.kernels import oxygen as kernel
 from heapwright.engine.kernels import uptake
 from heapwright.engine.process import Process
 
-__all__ = ["PROCESS", "breathe"]
-
-_KG_PER_MOL = 0.031998
-_MOST = 200
+__all__ = ["PROCESS", "enter"]
 
 PROCESS = Process(
     name="oxygen",
@@ -33,34 +29,11 @@ PROCESS = Process(
 )  # fmt: skip
 
 
-def breathe(host: Any, dt: float) -> None:
-    """Solve the oxygen at the end of the step and enter it into the account."""
-    w, s, m = host.work, host.state, host.mesh
-    runs, sy, sz, half = host.runs, host.sy, host.sz, host.par.k_oxygen
-    volume = m.dx_m**3
-    host.biology.rates(s, w)
-    uptake.prepare(
-        m.cells, dt, volume, _KG_PER_MOL, host.par.oxygen_in_air, w["o2_max"], w["dry_gas"],
-        w["pores"], s.o2, w["y_before"], w["y_old"], w["demand"], w["storage"],
-    )  # fmt: skip
-    kernel.coefficients(
-        runs, sy, sz, w["storage"], w["nothing"], w["dox"], w["doy"], w["doz"], w["fx"], w["fy"],
-        w["fz"], host.bcell, host.bd, host.bf, host.by, w["y_old"], w["y_diag"], w["y_rhs"],
-        host.into, host.out_of,
-    )  # fmt: skip
-    done, _ = kernel.solve_oxygen(
-        runs, sy, sz, w["demand"], half, w["y_diag"], w["y_rhs"], host.into, host.out_of, s.o2,
-        w["c1"], w["c2"], host.oxygen_tolerance, _MOST,
-    )  # fmt: skip
-    host.sweeps += done
-    sums = host.breath
-    uptake.account(
-        m.cells, volume, half, host.par.oxygen_in_air, w["demand"], w["dry_gas"],
-        w["pores"], w["gas_held"], s.o2, w["y_old"], host.bcell, host.bd, host.bf, host.by, sums,
-    )  # fmt: skip
-    account = host.ledger.oxygen
-    account.add("used", -float(sums[uptake.USED]) * dt)
-    moved = float(sums[uptake.MOVED]) * dt
-    account.add("with the air flow", float(sums[uptake.CARRIED]) * dt, moved=moved)
-    account.add("by diffusion", float(sums[uptake.SPREAD]) * dt)
+def enter(host: Any) -> None:
+    """Enter what has happened since the last call into the account."""
+    sums, account = host.breath, host.ledger.oxygen
+    account.add("used", -float(sums[uptake.USED]))
+    account.add("with the air flow", float(sums[uptake.CARRIED]), moved=float(sums[uptake.MOVED]))
+    account.add("by diffusion", float(sums[uptake.SPREAD]))
     account.add("gas that came or went with warmth", float(sums[uptake.GREW]))
+    sums[:] = 0.0

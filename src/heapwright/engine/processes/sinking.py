@@ -8,7 +8,7 @@ is 4 % too much; then the heap is put on fewer or smaller cells, column by colum
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -52,16 +52,22 @@ class Sinking:
     wet_density: float
     height_m: float
     material: Literal["chips", "wet_fines"] = "chips"
+    _gain: float = field(init=False, repr=False)
+    _power: float = field(init=False, repr=False)
+    _tau_s: float = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        self._power = value("heapphysics", "sinking.per_loss").value
+        self._tau_s = value("heapphysics", "sinking.settling").value * _DAY_S
+        depths = (np.arange(20) + 0.5) / 20 * self.height_m
+        packed = self_weight_density(self.wet_density, depths, material=self.material)
+        self._gain = float(np.mean(packed)) / self.wet_density - 1.0
 
     def volume_after(self, dry_kg: float, seconds: float) -> float:
         """Volume [m3] at a dry mass [kg], *seconds* after building or turning."""
-        power = value("heapphysics", "sinking.per_loss").value
-        tau = value("heapphysics", "sinking.settling").value * _DAY_S
-        depths = (np.arange(20) + 0.5) / 20 * self.height_m
-        packed = self_weight_density(self.wet_density, depths, material=self.material)
-        gain = float(np.mean(packed)) / self.wet_density - 1.0
-        lost = min(1.0, dry_kg / self.dry_kg) ** power
-        return float(self.volume_m3 * lost / (1.0 + gain * -math.expm1(-seconds / tau)))
+        lost = min(1.0, dry_kg / self.dry_kg) ** self._power
+        packed = 1.0 + self._gain * -math.expm1(-seconds / self._tau_s)
+        return float(self.volume_m3 * lost / packed)
 
 
 def is_due(mesh: Mesh, volume_m3: float) -> bool:

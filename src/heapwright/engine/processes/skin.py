@@ -10,26 +10,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.domain.weather import WeatherSeries
+from heapwright.engine.kernels import passes
 from heapwright.engine.kernels import skin as kernel
 from heapwright.engine.parameters import Parameters
 from heapwright.engine.process import Process
-from heapwright.engine.surroundings import Air
+from heapwright.engine.surroundings import RAIN, Air, air_of
 from heapwright.errors import QuantityError
 from heapwright.science import sky
 from heapwright.science.values import value
 from heapwright.units import quantity
 
-__all__ = ["PROCESS", "Skin", "SkinHost", "Surroundings", "skin_parameters"]
+__all__ = ["PROCESS", "Skin", "Surroundings", "enter", "skin_parameters"]
 
 Floats = NDArray[np.float64]
 #: Share of a cell's water that its skin may take within one step.
 _SHARE = 0.5
+#: The last step towards the temperature of a skin [K]; it is then right to about 2e-5 K.
+_CLOSE_K = 0.02
 
 PROCESS = Process(
     name="skin: sun, sky, wind, evaporation and dew",
@@ -45,8 +48,11 @@ PROCESS = Process(
 )
 
 
-def skin_parameters(par: Parameters) -> Floats:
-    """The parameter row of the skin kernel, in the order of its indices."""
+def skin_parameters(par: Parameters, close_k: float = _CLOSE_K) -> Floats:
+    """The parameter row of the skin kernel, in the order of its indices.
+
+    close_k : how small the last step towards a skin temperature has to be [K].
+    """
     return np.array(
         [
             value("sky", "sigma").value,
@@ -58,37 +64,31 @@ def skin_parameters(par: Parameters) -> Floats:
             value("sky", "film.lewis").value,
             value("sky", "vapour_diffusion").value,
             _SHARE,
+            close_k,
         ]
     )
 
 
-class SkinHost(Protocol):
-    """What the skin needs of the stepper that calls it."""
-
-    mesh: Any
-    state: Any
-    work: Any
-    par: Parameters
-    fcell: NDArray[np.uint64]
-    fdir: NDArray[np.int8]
-    fcross: Floats
-    bextra: Floats
-    water_c: Floats
-    ice_c: Floats
-    cover: float
-
-
 class Skin:
-    """The exchange through all open faces, as the stepper calls it.
+    """The skin of a heap, and what lies behind each of its open faces.
 
     layer_m : still air between the evaporating wood and the skin [m], 0 to 0.1, one number or one
     a face; by default 10 mm (5-15), as in open chips; ``Skin.wet_fine()`` has 2 mm.
-    ``totals`` holds the sums of the last call: conduction into the cells [W], sun, convection, long
-    wave [W into the skin], vapour leaving [kg/s] and its enthalpy [W].
-    Raises `QuantityError` for a layer out of range.
+    film : heat given to the air [W/m2K], calm and for every m/s of wind, without radiation;
+    emissivity : 0 to 1; vapour : share of the skin that lets vapour through, 0 to 1.
+    ``totals`` holds the sums of the last step: conduction into the cells [W], sun, convection, long
+    wave [W into the skin], vapour leaving [kg/s] and its enthalpy [W]; ``terms`` the same by face.
+    Raises `QuantityError` for what is out of range.
     """
 
-    def __init__(self, layer_m: float | Floats | None = None) -> None:
+    def __init__(
+        self,
+        layer_m: float | Floats | None = None,
+        *,
+        film: tuple[float, float] | None = None,
+        emissivity: float | None = None,
+        vapour: float = 1.0,
+    ) -> None:
         layer = value("sky", "dry_layer").value if layer_m is None else layer_m
         self.layer_m = np.atleast_1d(np.asarray(layer, dtype=np.float64))
         if not ((self.layer_m >= 0) & (self.layer_m <= 0.1)).all():
@@ -96,65 +96,68 @@ class Skin:
                 "the dry layer of a skin is 0 to 10 cm", field="layer_m", value=layer_m,
                 way_out="Chips have about 0.01 m, wet fine mixes 0.002 m",
             )  # fmt: skip
+        calm = float(sky.film(0.0))
+        self.calm, self.per_wind = film or (calm, float(sky.film(1.0)) - calm)
+        self.emissivity, self.vapour = emissivity, vapour
+        for name, number, high in (
+            ("film", self.calm, 1000.0), ("film", self.per_wind, 1000.0),
+            ("emissivity", emissivity or 0.0, 1.0), ("vapour", vapour, 1.0),
+        ):  # fmt: skip
+            if not 0 <= number <= high:
+                raise QuantityError(f"lies within 0 to {high:g}", field=name, value=number)
         self.totals = np.zeros(6)
         self.terms = np.zeros((0, 6))
-        self.skin_c = np.zeros(0)
-        self._faces: Floats = np.zeros(0)
+        self.skin_c = self.before_c = np.zeros(0)
+        self.shared: Floats = np.zeros(0)
+        self.layer: Floats = np.zeros(0)
+        self.front: Floats = np.zeros(0)
+        self.par: Floats = np.zeros(0)
         self._mesh: Any = None
-        self._layer: Floats = np.zeros(0)
-        self._front: Floats = np.zeros(0)
-        self._active = np.zeros(0, dtype=bool)
-        self._par: Floats = np.zeros(0)
 
     @classmethod
     def wet_fine(cls) -> Skin:
         """The skin of a wet, fine mix: 2 mm of still air."""
         return cls(value("sky", "dry_layer_wet_fine").value)
 
-    def __call__(self, host: SkinHost, air: Any, dt: float) -> tuple[float, float, float]:
-        """Add heat and vapour of all open faces to the work fields ``heat`` and ``vapour``.
+    @classmethod
+    def closed(cls) -> Skin:
+        """A skin that neither heat nor vapour passes, but the air that flows."""
+        return cls(film=(0.0, 0.0), emissivity=0.0, vapour=0.0)
 
-        Returns what entered the heap: heat by sun, air and sky [W], enthalpy with vapour [W], and
-        vapour [kg/s]; the last two are negative while the heap dries.
+    def deepen(self, host: Any, air_c: float) -> None:
+        """Find how deep below each face the drying wood lies; it moves slowly.
+
+        host : the stepper; air_c : of the air, as first guess of a new skin.
         """
-        self._fit(host, air)
-        n = host.fcell.size
-        self.totals = np.zeros(6)
-        slope = np.zeros(n)
-        sun = np.zeros((2, 6))
-        # (6,): all of it as beam; (2, 6): beam and diffuse
-        sun[: np.ndim(air.sun_w_m2)] = air.sun_w_m2
-        if n:
-            kernel.front_depth(
-                host.fcell, host.fdir, host.mesh.sy, host.mesh.sz, self._active, host.mesh.dx_m,
-                host.work["water"], host.work["dry"], host.par.fibre_saturation, self._front,
-            )  # fmt: skip
-            kernel.skin_exchange(
-                host.fcell, host.fdir, host.fcross, self._faces, host.mesh.dx_m, dt,
-                host.state.temp_c, host.work["conductivity"], host.work["activity"],
-                host.work["water"], self._layer, self._front, sun,
-                float(sky.film(air.wind_m_s)), 1.0 - host.cover, air.temp_c, air.vapour_pa,
-                air.sky_c, host.water_c, host.ice_c, self._par, self.skin_c, slope,
-                self.terms, host.work["heat"], host.work["vapour"], self.totals,
-            )  # fmt: skip
-        host.bextra[:n] = slope
-        dry = float(self.totals[kernel.Q_SUN : kernel.VAPOUR].sum())
-        return dry, -float(self.totals[kernel.Q_VAPOUR]), -float(self.totals[kernel.VAPOUR])
+        self._fit(host, air_c)
+        kernel.front_depth(
+            host.fcell, host.fdir, host.sy, host.sz, host.active, host.mesh.dx_m,
+            host.work["water"], host.work["dry"], host.par.fibre_saturation, self.front,
+        )  # fmt: skip
 
-    def _fit(self, host: SkinHost, air: Any) -> None:
+    def _fit(self, host: Any, air_c: float) -> None:
         """Make the lists of faces fit a new or changed mesh."""
-        n, size = int(host.fcell.size), int(host.mesh.size)
         if self._mesh is host.mesh:
             return
+        n = int(host.fcell.size)
         self._mesh = host.mesh
-        self._par = skin_parameters(host.par)
-        self.skin_c = np.full(n, float(air.temp_c))
+        self.par = skin_parameters(host.par)
+        if self.emissivity is not None:
+            self.par[kernel.EMISSIVITY] = self.emissivity
+        self.skin_c, self.before_c = np.full(n, air_c), np.full(n, air_c)
         self.terms = np.zeros((n, 6))
-        counted = np.bincount(host.fcell.astype(np.int64), minlength=size)
-        self._faces = np.maximum(counted, 1).astype(np.float64)
-        self._layer = np.array(np.broadcast_to(self.layer_m, (n,)))
-        self._front = np.zeros(n)
-        self._active = host.mesh.active.ravel()
+        counted = np.bincount(host.fcell.astype(np.int64), minlength=int(host.mesh.size))
+        self.shared = np.maximum(counted, 1).astype(np.float64)
+        self.layer = np.array(np.broadcast_to(self.layer_m, (n,)))
+        self.front = np.zeros(n)
+
+
+def enter(host: Any) -> None:
+    """Enter what the weather has given to the skin since the last call."""
+    energy = host.ledger.energy
+    host.enter(energy, "sun, sky and air at the skin", passes.SKIN_HEAT)
+    host.enter(energy, "vapour from the skin", passes.SKIN_VAPOUR_HEAT)
+    host.enter(host.ledger.water, "vapour from the skin", passes.SKIN_VAPOUR)
 
 
 @dataclass(slots=True)
@@ -172,11 +175,9 @@ class Surroundings:
     exposure: str | float = "sheltered"
     x_bearing_deg: float = 90.0
     deep_c: float | None = None
-    _sun: Floats = field(init=False, repr=False)
     _factor: float = field(init=False, repr=False)
     _table: Floats = field(init=False, repr=False)
     _rain: Floats = field(init=False, repr=False)
-    _deep: float = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         if not -360 <= self.x_bearing_deg <= 360:
@@ -188,13 +189,15 @@ class Surroundings:
         if self.deep_c is None:
             self.deep_c = float(self.series.air_temp_c.mean())
         quantity("temp_c").check(self.deep_c, field="deep_c")
-        self._sun = self._taken_up()
         s = self.series
         self._table = np.column_stack(
-            [s.air_temp_c, s.vapour_pa, s.pressure_pa, s.wind_m_s * self._factor, s.sky_temp_c]
-        )
+            [
+                s.air_temp_c, s.vapour_pa, s.pressure_pa, s.wind_m_s * self._factor, s.sky_temp_c,
+                np.zeros(s.count), np.full(s.count, float(self.deep_c)),
+                self._taken_up().reshape(s.count, 12),
+            ]
+        )  # fmt: skip
         self._rain = s.rain_mm / s.step_s
-        self._deep = float(self.deep_c)
 
     def _taken_up(self) -> Floats:
         """Beam and diffuse sun taken up by a face of each direction in every step, (n, 2, 6)."""
@@ -210,39 +213,28 @@ class Surroundings:
         taken = 1.0 - value("sky", "heap_albedo").value
         return np.ascontiguousarray(np.moveaxis(fallen, 2, 0) * taken)
 
-    def sun_at(self, hours: float) -> Floats:
-        """Beam and diffuse sun taken up by a face of each direction [W/m2], shape (2, 6)."""
-        k, after, share = self._between(hours)
-        mixed = (1 - share) * self._sun[k] + share * self._sun[after]
-        return np.asarray(mixed, dtype=np.float64)
-
     def hours_of(self, moment: datetime) -> float:
         """Hours from the start of the series to an aware datetime."""
         return (moment.astimezone(UTC) - self.series.start).total_seconds() / 3600
 
     def __call__(self, hours: float) -> Air:
-        """The `Air` of the stepper at *hours*; raises `NotEnoughError` outside the series."""
-        if not 0 <= hours <= self.series.hours:
-            self.series.at(hours)  # says what is missing
-        k, after, share = self._between(hours)
-        temp, vapour, pressure, wind, sky_c = (
-            (1 - share) * self._table[k] + share * self._table[after]
-        ).tolist()
-        step = min(int(hours * 3600 / self.series.step_s), self.series.count - 1)
-        return Air(
-            temp_c=temp,
-            vapour_pa=vapour,
-            pressure_pa=pressure,
-            wind_m_s=wind,
-            sky_c=sky_c,
-            sun_w_m2=self.sun_at(hours),
-            rain_kg_m2_s=float(self._rain[step]),
-            deep_c=self._deep,
-        )
+        """The `Air` at *hours*; raises `NotEnoughError` outside the series."""
+        return air_of(self.rows(np.array([hours]))[0])
 
-    def _between(self, hours: float) -> tuple[int, int, float]:
-        """The two steps around *hours*, and the share of the second."""
+    def rows(self, hours: Floats) -> Floats:
+        """The weather at some *hours*, a row each as the kernels take it.
+
+        Values of the series hold in the middle of its steps and are joined by straight lines; rain
+        falls evenly over a step. Raises `NotEnoughError` outside the series.
+        """
+        for hour in (hours.min(), hours.max()):
+            if not 0 <= hour <= self.series.hours:
+                self.series.at(float(hour))  # says what is missing
         last = self.series.count - 1
-        x = min(max(hours * 3600 / self.series.step_s - 0.5, 0.0), float(last))
-        k = min(int(x), max(last - 1, 0))
-        return k, min(k + 1, last), x - k
+        x = np.clip(hours * 3600.0 / self.series.step_s - 0.5, 0.0, float(last))
+        k = np.minimum(x.astype(np.int64), max(last - 1, 0))
+        after, share = np.minimum(k + 1, last), (x - k)[:, None]
+        made: Floats = (1.0 - share) * self._table[k] + share * self._table[after]
+        step = np.minimum((hours * 3600.0 / self.series.step_s).astype(np.int64), last)
+        made[:, RAIN] = self._rain[step]
+        return made

@@ -7,13 +7,21 @@ no air through: where one was pulled the material falls in.
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
+
+from heapwright.engine.kernels.passes import Vents
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.process import Process
 from heapwright.engine.scenario import Pipe
 from heapwright.engine.shapes import cells_along
 from heapwright.engine.surroundings import PipeLine
 
-__all__ = ["PROCESS", "pipelines"]
+__all__ = ["PROCESS", "laid", "pipelines"]
+
+#: heat passing from air to the wall of a pipe [W/m2K], slow flow (own choice)
+_WALL = 5.0
 
 PROCESS = Process(
     name="vents",
@@ -51,3 +59,28 @@ def pipelines(
             )
         )
     return tuple(lines)
+
+
+def laid(lines: list[PipeLine], mesh: Mesh, viscosity: float, first: int) -> Vents:
+    """Open pipes as the kernels take them; their entries begin at *first*.
+
+    viscosity : of the air [Pa s]; what flows from a pipe into the cell around it is that between a
+    line and a square of cells, times the share of the wall that is open.
+    """
+    sizes = np.array([line.cells.size for line in lines], dtype=np.int64)
+    end = first + np.cumsum(sizes)
+    start = end - sizes
+    far = [(n + 1) // 2 if line.both_open else n for n, line in zip(sizes, lines, strict=True)]
+    per_pa = np.zeros(first + int(sizes.sum()))
+    for line, low, high in zip(lines, start, end, strict=True):
+        around = max(math.log(0.2 * mesh.dx_m / line.radius_m), 0.5)
+        per_pa[low:high] = 2 * math.pi * mesh.dx_m / around * line.holes / viscosity
+    return Vents(
+        start=start,
+        end=end,
+        split=start + np.array(far, dtype=np.int64),
+        wall=np.array([_WALL * 2 * math.pi * line.radius_m * mesh.dx_m for line in lines]),
+        flow_l_s=np.array([line.flow_l_s for line in lines]),
+        pressure=np.array([line.pressure_pa for line in lines]),
+        per_pa=per_pa,
+    )
