@@ -14,13 +14,12 @@ import numpy as np
 
 #: Words a cell of each loop in a step, by kernel.
 BASE = {
-    "b1.buoyancy": 2, "flow.right_side": 4, "flow.extrapolate": 4, "flow residual": 9,
-    "flow.fluxes": 8, "b1.reaction": 6, "heat.conduction_advection": 9, "oxygen.coefficients": 24,
-    "oxygen extrapolate": 4, "heat.step_two": 6,
+    "b1.buoyancy": 7, "b1.residual": 9, "b1.reaction": 10, "b1.carry, flux and exchange": 16,
+    "b1.carry, diagonal": 7, "b1.carry, heat": 15,
 }  # fmt: skip
 PER_ITERATION, PER_SWEEP = 17, 17
 #: Fields that the loop goes through.
-FIELDS = 43
+FIELDS = 39
 
 
 @nb.njit(fastmath=True, error_model="numpy")

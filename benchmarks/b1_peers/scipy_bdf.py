@@ -126,22 +126,37 @@ class Lines:
 
 
 def run(
-    grid: Grid, permeability_m2: float, *, days: float, rtol: float = 1e-4, method: Any = None
-) -> dict[str, Any]:
-    """Run B1; the core is stored every hour."""
+    grid: Grid, permeability_m2: float, *, days: float, rtol: float = 1e-4, method: Any = None,
+    anew: bool = False,
+) -> dict[str, Any]:  # fmt: skip
+    """Run B1; the core is stored every hour.
+
+    One call of `solve_ivp` covers all days; a day's time is read as the integrator passes
+    midnight. With *anew* every day is a call of its own, from the state at the last one's end.
+    """
     lines = Lines(grid, permeability_m2)
-    start = np.concatenate([v.ravel() for v in initial(grid)])
+    state = np.concatenate([v.ravel() for v in initial(grid)])
     atol = np.repeat([1e-3, 1e-5, 1e-5], grid.cells)
     hours = np.arange(0.0, round(days * 24) + 1)
-    got = solve_ivp(
-        lines, (0.0, days * DAY_S), start, method=method or SymmetricBDF, t_eval=hours * 3600.0,
-        jac=lines.jacobian, rtol=rtol, atol=atol,
-    )  # fmt: skip
-    end = time.process_time()
-    if not got.success:
-        raise RuntimeError(got.message)
-    cores = [core(lines.split(column)[0]) for column in got.y.T]
-    at, clock = np.array([*lines.clock, (days * DAY_S, end)]).T
-    seen = np.interp(hours, np.maximum.accumulate(at) / 3600.0, clock)
-    answer = summary(grid, hours, cores, lines.split(got.y[:, -1]), seen)
-    return answer | {"calls": got.nfev, "jacobians": got.njev, "factors": got.nlu}
+    parts = [hours[k : k + 25] for k in range(0, hours.size - 1, 24)] if anew else [hours]
+    cores, spent = [core(lines.split(state)[0])], []
+    count = {"calls": 0, "jacobians": 0, "factors": 0}
+    began = time.process_time()
+    for part in parts:
+        got = solve_ivp(
+            lines, (part[0] * 3600.0, part[-1] * 3600.0), state, method=method or SymmetricBDF,
+            t_eval=part * 3600.0, jac=lines.jacobian, rtol=rtol, atol=atol,
+        )  # fmt: skip
+        if not got.success:
+            raise RuntimeError(got.message)
+        spent.append(time.process_time())
+        state = got.y[:, -1].copy()
+        cores += [core(lines.split(column)[0]) for column in got.y.T[1:]]
+        for name, more in zip(count, (got.nfev, got.njev, got.nlu), strict=True):
+            count[name] += more
+    if anew:
+        seen = np.interp(hours, [0.0, *(part[-1] for part in parts)], [began, *spent])
+    else:
+        at, clock = np.array([*lines.clock, (days * DAY_S, spent[-1])]).T
+        seen = np.interp(hours, np.maximum.accumulate(at) / 3600.0, clock)
+    return summary(grid, hours, cores, lines.split(state), seen) | count

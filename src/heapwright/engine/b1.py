@@ -15,8 +15,7 @@ import numba as nb
 import numpy as np
 
 from heapwright.engine.kernels import b1 as own
-from heapwright.engine.kernels import flow, heat, oxygen
-from heapwright.engine.mesh import OPEN, Mesh, box_mesh
+from heapwright.engine.kernels import flow, oxygen
 from heapwright.errors import InputError
 
 __all__ = ["GRIDS", "joined", "run_b1"]
@@ -38,46 +37,46 @@ P_TOL, Y_TOL = 3e-4, 5e-5
 
 
 class Box(NamedTuple):
-    """Where the cells are: runs along x, the same with short gaps bridged, steps, open faces."""
+    """Where the cells are: runs along x, with short gaps bridged, whole layers; halo, top, middle.
+
+    The layout is that of `mesh.box_mesh`, without its faces and the slopes of its skin.
+    """
 
     lines: Any
     runs: Any
+    layers: Any
+    halo: Any
     sy: Any
     sz: Any
-    cell: Any
-    top: Any
+    roof: Any
+    roof_g: Any
     core: Any
 
 
-class Face(NamedTuple):
-    """Conductances of inner faces along x, y, z and of open faces for one quantity."""
-
-    x: Any
-    y: Any
-    z: Any
-    side: Any
-
-
 class State(NamedTuple):
-    """Fields that go from step to step, with those of the step before."""
+    """Fields that go from step to step: now, and what the first guesses and the heat need."""
 
     t: Any
     y: Any
     s: Any
     p: Any
-    p_before: Any
+    t_next: Any
     y_before: Any
+    p_before: Any
     gain: Any
-    before: Any
 
 
 class Work(NamedTuple):
-    """Scratch: fields of length N, two blocks of three, and values of open faces."""
+    """Scratch: four fields of length N, the matrix of pressure, and two blocks of three.
 
-    n: tuple[Any, ...]
+    Pressure and oxygen take turns in two of the four.
+    """
+
+    four: Any
+    diag: Any
+    inverse: Any
     into: Any
     out_of: Any
-    b: tuple[Any, ...]
 
 
 def joined(runs: Any, gap: int = 2) -> Any:
@@ -94,50 +93,49 @@ def joined(runs: Any, gap: int = 2) -> Any:
 
 
 def _steps(
-    first: int, count: int, dt: float, dx: float, box: Box, g: Face, k: Face, d: Face,
+    first: int, count: int, dt: float, dx: float, box: Box, g: Any, open_g: Any, k: Any, d: Any,
     state: State, work: Work, cores: Any,
 ) -> tuple[int, int]:  # fmt: skip
-    """*count* steps; returns (pressure iterations, oxygen sweeps). Compiled below."""
-    runs, sy, sz, cell = box.runs, box.sy, box.sz, box.cell
-    t, y, p = state.t, state.y, state.p
-    fx, fy, fz, hz, rhs, diag, inverse, ydiag, yrhs, r_, e, q, demand, source, none, full, hold = (
-        work.n
-    )
-    bt, by, bh, bp, bf = work.b
-    volume = dx**3
+    """*count* steps; returns (pressure iterations, oxygen sweeps). Compiled below.
+
+    Two fields of temperature take turns; an even number of steps ends with `state.t`.
+    """
+    runs, sy, sz = box.runs, box.sy, box.sz
+    y, p = state.y, state.p
+    push, demand, a, b = work.four[0], work.four[1], work.four[2], work.four[3]
+    gx, gy, gz = g[0], g[1], g[2]
+    t, t_new = state.t, state.t_next
+    store, volume = EPS * dx**3 / dt, dx**3
     iterations = 0
     sweeps = 0
-    flow.diagonal(runs, sy, sz, g.x, g.y, g.z, cell, g.side, diag, inverse)
-    for n in range(count):
-        own.buoyancy(runs, sz, t, cell, box.top, dx, T_AIR, RHO0 * G, hz, bh)
-        flow.right_side(runs, sz, g.z, hz, none, cell, g.side, bh, bp, rhs)
-        flow.extrapolate(runs, p, state.p_before)
-        done, _ = flow.solve_pressure(
-            runs, sy, sz, g.x, g.y, g.z, diag, inverse, rhs, p, r_, e, q, P_TOL, 400
-        )
+    for n in range(first, first + count):
+        own.buoyancy(
+            runs, sz, t, gz, box.roof, box.roof_g, dx, T_AIR, RHO0 * G, p,
+            state.p_before[n % own.P_SPAN], push,
+        )  # fmt: skip
+        rz, rr, bb = own.residual(runs, sy, sz, gx, gy, gz, work.diag, work.inverse, push, p, a, b)
+        done, _ = flow.descend(
+            runs, sy, sz, gx, gy, gz, work.diag, work.inverse, p, a, b, demand, rz, rr,
+            P_TOL * P_TOL * bb, 400,
+        )  # fmt: skip
         iterations += done
-        flow.fluxes(runs, sy, sz, g.x, g.y, g.z, hz, p, cell, g.side, bh, bp, fx, fy, fz, bf)
-        own.reaction(runs, t, state.s, y, dt, volume, RATE, HALF, demand, source, HEAT)
-        heat.conduction_advection(
-            runs, sy, sz, k.x, k.y, k.z, fx, fy, fz, RHOCG, t, cell, k.side, bf, bt, source,
-            state.gain,
+        weight = 0.5 if n > 0 else 0.0
+        y_before = state.y_before[n % own.Y_SPAN]
+        own.carry(
+            box.layers, box.halo, sy, sz, open_g, push, p, k, d, RHOCG, 1.0 / (RHOC * volume),
+            weight, dt, volume, RATE, HALF, store, HEAT, t, state.s, y, y_before, state.gain,
+            demand, a, push, work.into, work.out_of, t_new,
         )  # fmt: skip
-        oxygen.coefficients(
-            runs, sy, sz, hold, none, d.x, d.y, d.z, fx, fy, fz, cell, d.side, bf, by, y, ydiag,
-            yrhs, work.into, work.out_of,
-        )  # fmt: skip
-        flow.extrapolate(runs, y, state.y_before)
         done, _ = oxygen.solve_oxygen(
-            box.lines, sy, sz, demand, HALF, ydiag, yrhs, work.into, work.out_of, y, r_, e,
-            Y_TOL, 60,
+            box.lines, sy, sz, demand, HALF, push, y_before, work.into, work.out_of, y, a, b, Y_TOL,
+            60,
         )  # fmt: skip
         sweeps += done
-        weight = 0.5 if first + n > 0 else 0.0
-        heat.step_two(runs, dt, full, state.gain, state.before, weight, t)
+        t, t_new = t_new, t
         total = 0.0
         for i in box.core:
             total += t[i]
-        cores[n] = total / box.core.size
+        cores[n - first] = total / box.core.size
     return iterations, sweeps
 
 
@@ -184,8 +182,7 @@ def run_b1(
                          way_out="One of " + ", ".join(GRIDS))  # fmt: skip
     nx, ny, nz, dx, step = GRIDS[cells]
     dt = dt_s or step
-    mesh = box_mesh(nx, ny, nz, dx)
-    box, faces, state, work = _set_up(mesh, dx, dt, permeability_m2)
+    box, faces, state, work = _set_up((nz, ny, nx), dx, dt, permeability_m2)
     _march(0, 0, dt, dx, box, *faces, state, work, np.empty(0))
     steps, a_day = round(days * 86400 / dt), round(86400 / dt)
     cores = np.full(steps + 1, 20.0)
@@ -198,72 +195,99 @@ def run_b1(
         done = _march(first, part.size, dt, dx, box, *faces, state, work, part)
         spent.append(time.process_time() - began)
         iterations, sweeps = iterations + done[0], sweeps + done[1]
+        if part.size % 2:
+            state = state._replace(t=state.t_next, t_next=state.t)
         if len(spent) in keep_days:
-            kept[len(spent)] = tuple(_inner(mesh, f) for f in (*state[:4],))
+            kept[len(spent)] = tuple(_inside(f, nz, ny, nx).copy() for f in (*state[:4],))
     hours = np.arange(steps + 1) * dt / 3600
     return {
         "hours": hours,
         "core_c": cores,
         **{f"core_{h}h_c": _at(hours, cores, h) for h in (24, 48, 240)},
-        "y_low": float(state.y[mesh.cells].min()),
-        "s_mean": float(state.s[mesh.cells].mean()),
+        "y_low": float(_inside(state.y, nz, ny, nx).min()),
+        "s_mean": float(_inside(state.s, nz, ny, nx).mean()),
         "cpu_s_by_day": spent,
         "cpu_s_per_day": sum(spent) / (steps / a_day),
         "pressure_iterations": iterations / steps,
         "oxygen_sweeps": sweeps / steps,
-        "cells": mesh.count,
+        "cells": nx * ny * nz,
         "kept": kept,
     }
 
 
 def _set_up(
-    mesh: Mesh, dx: float, dt: float, permeability_m2: float
-) -> tuple[Box, tuple[Face, Face, Face], State, Work]:
+    shape: tuple[int, int, int], dx: float, dt: float, permeability_m2: float
+) -> tuple[Box, tuple[Any, ...], State, Work]:
     """Everything that a run needs, at the state of the start."""
-    area, mobility = dx * dx, permeability_m2 / MU
-    opened = mesh.bkind == OPEN
-    cell = mesh.bcell[opened].copy()
-    n = cell.size
-    box = Box(mesh.runs, joined(mesh.runs), mesh.sy, mesh.sz, cell,
-              (mesh.bdir[opened] == 5).astype(np.float64), _core(mesh))  # fmt: skip
+    area, mobility, store, gas = dx * dx, permeability_m2 / MU, EPS * dx**3 / dt, D_GAS * dx
+    active = np.pad(np.ones(shape, dtype=bool), 1)
+    box = box_of(active, 2 * mobility * dx)
     film = area / (1 / H_FILM + dx / (2 * LAMBDA))
-    flows = Face(*_faces(mesh, mobility * dx), np.full(n, 2 * mobility * dx))
-    warmth = Face(*_faces(mesh, LAMBDA * dx), np.full(n, film))
-    gas = Face(*_faces(mesh, D_GAS * dx), np.full(n, 2 * D_GAS * dx))
-    zero = mesh.field
-    y = mesh.field(Y_AIR)
-    state = State(mesh.field(20.0), y, mesh.field(6.0), zero(), zero(), y.copy(), zero(), zero())
-    work = Work(
-        (*(zero() for _ in range(15)), np.full(mesh.size, RHOC * dx**3),
-         mesh.field(EPS * dx**3 / dt)),
-        np.zeros((3, mesh.size)), np.zeros((3, mesh.size)),
-        (np.full(n, T_AIR), np.full(n, Y_AIR), np.zeros(n), np.zeros(n), np.zeros(n)),
-    )  # fmt: skip
-    return box, (flows, warmth, gas), state, work
+    faces = (
+        _faces(active, mobility * dx, 0.0),
+        _faces(active, mobility * dx / store, 2 * mobility * dx / store),
+        _faces(active, LAMBDA * dx - RHOCG * gas, film - RHOCG * 2 * gas),
+        _faces(active, gas / store, 2 * gas / store),
+    )
+    t, y, s = (_held(active, *v) for v in ((20.0, T_AIR), (Y_AIR, Y_AIR), (6.0, 0.0)))
+    p, gain, p_before, four, into, out_of = (
+        np.zeros((n, active.size)) for n in (1, 1, own.P_SPAN, 4, 3, 3)
+    )
+    state = State(t, y, s, p[0], t.copy(), np.stack([y] * own.Y_SPAN), p_before, gain[0])
+    diag = _diagonal(active, faces[1]) * store
+    inverse = np.divide(1.0, diag, out=np.zeros(active.size), where=diag > 0.0)
+    return box, faces, state, Work(four, diag, inverse, into, out_of)
 
 
-def _faces(mesh: Mesh, value: float) -> tuple[Any, Any, Any]:
-    """Face fields with *value* where both sides are heap."""
-    a = mesh.active.ravel()
-    made = []
-    for step in (1, int(mesh.sy), int(mesh.sz)):
-        face = np.zeros(mesh.size)
-        face[:-step] = np.where(a[:-step] & a[step:], value, 0.0)
-        made.append(face)
-    return made[0], made[1], made[2]
+def box_of(active: Any, roof_g: float) -> Box:
+    """The box of heap cells *active* (padded); *roof_g* is the flow conductance on top."""
+    nz, ny, nx = active.shape
+    sy, sz = np.uint64(nx), np.uint64(nx * ny)
+    at = np.arange(active.size, dtype=np.uint64).reshape(active.shape)[1:-1, 1:-1, 1:-1]
+    runs = np.column_stack([at[:, :, 0].ravel(), at[:, :, -1].ravel() + np.uint64(1)])
+    layer = np.arange(1, nz - 1, dtype=np.uint64) * sz
+    halo = np.flatnonzero(~active[1:-1].ravel()).astype(np.uint64) + sz
+    roof = at[-1].ravel()
+    middle = at[tuple(slice(n // 2 - 1, n // 2 + 1) for n in at.shape)].ravel()
+    return Box(runs, joined(runs), np.column_stack([layer, layer + sz]), halo, sy, sz, roof,
+               np.full(roof.size, roof_g), middle)  # fmt: skip
 
 
-def _inner(mesh: Mesh, field: Any) -> Any:
-    """A field without its halo, (nz, ny, nx)."""
-    return field.reshape(mesh.active.shape)[1:-1, 1:-1, 1:-1].copy()
+def _diagonal(active: Any, face: Any) -> Any:
+    """Sum of the conductances of all faces of a heap cell, 0 elsewhere."""
+    total = np.zeros(active.size)
+    for field, step in zip(face, _steps_to_next(active), strict=True):
+        total += field
+        total[step:] += field[:-step]
+    total[~active.ravel()] = 0.0
+    return total
 
 
-def _core(mesh: Mesh) -> Any:
-    """Flat indices of the eight cells around the middle of the box."""
-    nz, ny, nx = mesh.shape
-    box = np.zeros_like(mesh.active)
-    box[nz // 2 : nz // 2 + 2, ny // 2 : ny // 2 + 2, nx // 2 : nx // 2 + 2] = True
-    return np.flatnonzero(box.ravel())
+def _held(active: Any, inside: float, outside: float) -> Any:
+    """A field with one value in the heap and one in the halo."""
+    return np.where(active.ravel(), inside, outside)
+
+
+def _faces(active: Any, inner: float, open_face: float) -> Any:
+    """Conductances along x, y, z (3, N): one between heap cells, one between heap and air."""
+    a = active.ravel()
+    faces = np.zeros((3, active.size))
+    for face, step in zip(faces, _steps_to_next(active), strict=True):
+        near, far = a[:-step], a[step:]
+        face[:-step] = np.where(near & far, inner, np.where(near | far, open_face, 0.0))
+    faces[2, : _steps_to_next(active)[2]] = 0.0
+    return faces
+
+
+def _steps_to_next(active: Any) -> tuple[int, int, int]:
+    """From a cell to the next one along x, y, z."""
+    _, ny, nx = active.shape
+    return 1, nx, nx * ny
+
+
+def _inside(field: Any, nz: int, ny: int, nx: int) -> Any:
+    """View of a field without its halo, (nz, ny, nx)."""
+    return field.reshape(nz + 2, ny + 2, nx + 2)[1:-1, 1:-1, 1:-1]
 
 
 def _at(hours: Any, values: Any, hour: float) -> float | None:

@@ -50,6 +50,11 @@ def _faces(rng: np.random.Generator) -> tuple[Any, Any, Any]:
     return _face(rng, 1), _face(rng, int(SY)), _face(rng, int(SZ))
 
 
+def two_of(r: Any, diag: Any) -> tuple[Any, Any]:
+    """A residual and the residual over the diagonal."""
+    return r.copy(), np.where(ACTIVE, r / np.where(ACTIVE, diag, 1), 0)
+
+
 def cases() -> dict[str, Any]:
     """Name -> (kernel, arguments); arguments are made afresh by each call."""
     rng = np.random.default_rng(5)
@@ -157,11 +162,31 @@ def cases() -> dict[str, Any]:
              np.array([0.1, 0.2, 0.4]), 1.0, 2e6, 10.0, zero()],
         ),
         "reaction": (
-            b1.reaction, [RUNS, t, f(2, 6), y, 600.0, 1e-3, 1.2e-5, 0.02, zero(), zero(), 14e6]
+            b1.reaction,
+            [int(RUNS[0, 0]), int(RUNS[-1, 1]), t, f(2, 6), y.copy(), f(0.05, 0.2), 600.0, 1e-3,
+             1.2e-5, 0.02, 1e-6, 14e6, zero(), zero()],
         ),
         "buoyancy": (
             b1.buoyancy,
-            [RUNS, SZ, t, MESH.bcell, (MESH.bdir == 5) * 1.0, 0.1, 16.0, 12.0, zero(), np.zeros(n)],
+            [RUNS, SZ, t, g[2], MESH.bcell[MESH.bdir == 5], v()[MESH.bdir == 5], 0.1, 16.0, 12.0,
+             f(), f(), zero()],
+        ),
+        "residual": (
+            b1.residual,
+            [RUNS, SY, SZ, *g, diag, np.where(ACTIVE, 1 / np.where(ACTIVE, diag, 1), 0), f(), f(),
+             zero(), zero()],
+        ),
+        "descend": (
+            flow.descend,
+            [RUNS, SY, SZ, *g, diag, np.where(ACTIVE, 1 / np.where(ACTIVE, diag, 1), 0), zero(),
+             *two_of(np.where(ACTIVE, 1.0, 0.0), diag), zero(), 1.0, 1.0, 1e-9, 50],
+        ),
+        "carry": (
+            b1.carry,
+            [RUNS, MESH.cells[:2], SY, SZ, np.stack(g), f(), f(), np.stack(_faces(rng)),
+             np.stack(_faces(rng)), 12.0, 1e-3, 0.5, 600.0, 1e-3, 1.2e-5, 0.02, 1e-6, 14e6, t,
+             f(2, 6), y.copy(), f(0.05, 0.2), f(), zero(), zero(), zero(), into.copy(),
+             out_of.copy(), zero()],
         ),
         "pipe_air": (
             pipes.pipe_air,

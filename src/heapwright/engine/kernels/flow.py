@@ -86,14 +86,12 @@ def _residual(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d):
 
 
 @nb.njit(cache=True, fastmath=True, error_model="numpy")
-def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, tolerance, most):
-    """Conjugate gradients with the diagonal as preconditioner, from the pressure in ``p``.
+def descend(runs, sy, sz, gx, gy, gz, diag, inverse, p, r_, d, q, rz, rr, limit, most):
+    """Conjugate gradients until r . r is at most ``limit``; returns (iterations, r . r).
 
-    Ends when the residual is below ``tolerance`` times the norm of the right side; at most
-    ``most`` iterations. Returns (iterations, relative residual). ``r_``, ``d``, ``q`` are scratch.
+    ``r_`` is the residual of ``p`` and ``d`` the residual over the diagonal; rz and rr are r . d
+    and r . r. ``q`` is scratch.
     """
-    rz, rr, bb = _residual(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d)
-    limit = tolerance * tolerance * bb
     done = 0
     while rr > limit and done < most:
         dq = _times(runs, sy, sz, gx, gy, gz, diag, d, q)
@@ -107,12 +105,27 @@ def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, to
                 r_[i] = res
                 new += res * res * inverse[i]
                 rr += res * res
+        done += 1
+        if rr <= limit:
+            break
         beta = new / rz
         rz = new
         for r in range(runs.shape[0]):
             for i in range(runs[r, 0], runs[r, 1]):
                 d[i] = r_[i] * inverse[i] + beta * d[i]
-        done += 1
+    return done, rr
+
+
+@nb.njit(cache=True, fastmath=True, error_model="numpy")
+def solve_pressure(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d, q, tolerance, most):
+    """Conjugate gradients with the diagonal as preconditioner, from the pressure in ``p``.
+
+    Ends when the residual is below ``tolerance`` times the norm of the right side; at most
+    ``most`` iterations. Returns (iterations, relative residual). ``r_``, ``d``, ``q`` are scratch.
+    """
+    rz, rr, bb = _residual(runs, sy, sz, gx, gy, gz, diag, inverse, rhs, p, r_, d)
+    limit = tolerance * tolerance * bb
+    done, rr = descend(runs, sy, sz, gx, gy, gz, diag, inverse, p, r_, d, q, rz, rr, limit, most)
     return done, np.sqrt(rr / bb) if bb > 0.0 else 0.0
 
 
