@@ -49,7 +49,7 @@ class Decay:
     --------
     >>> from heapwright.engine.composition import chips
     >>> Decay(chips(0.1)).rows
-    8
+    10
     """
 
     name = "group curves"

@@ -38,8 +38,8 @@ _WORTH_SAYING = 0.002
 class Composition:
     """One ingredient, per kg of its dry matter.
 
-    name; pools (8,) : by class in the order of `CLASSES`; pool_n (8,) : nitrogen in a kg of each
-    pool; rate_per_d (8,) : at the best temperature; woody : 1 where wood fungi take part; ash;
+    name; pools (10,) : by class in the order of `CLASSES`; pool_n (10,) : nitrogen in a kg of each
+    pool; rate_per_d (10,) : at the best temperature; woody : 1 where wood fungi take part; ash;
     mineral_n : ammonium and urea nitrogen; moisture_wb, bulk_density : as it comes; notes : what
     was assumed or could not be met. Pools and ash sum to 1.
     """
@@ -137,14 +137,18 @@ def compose(
     )
     reach = accessible if accessible is not None else _reach(row, kind, leaf, rest)
     hemi = float(kind["hemicellulose"])
+    own = _own_reach(row, kind)
+    protein_in = _in_reach(kind, leaf, protein, 1, max(own, _share("protein", "in_chips")))
+    fat_in = _in_reach(kind, leaf, fat, 2, own)
     pools = np.array(
         [
-            sol, protein, fat, rest * hemi * reach, rest * (1 - hemi) * reach, lignin,
-            rest * hemi * (1 - reach), rest * (1 - hemi) * (1 - reach),
+            sol, protein * protein_in, fat * fat_in, rest * hemi * reach,
+            rest * (1 - hemi) * reach, lignin, rest * hemi * (1 - reach),
+            rest * (1 - hemi) * (1 - reach), protein * (1 - protein_in), fat * (1 - fat_in),
         ]
     )  # fmt: skip
     pool_n = np.zeros(len(CLASSES))
-    pool_n[1] = of_substance("protein").nitrogen
+    pool_n[[1, 8]] = of_substance("protein").nitrogen
     if lignin > 0:
         pool_n[5] = bound_n / lignin
     return Composition(
@@ -401,21 +405,43 @@ def _trade(
     return target, rest - (target - amount)
 
 
+def _own_reach(row: Feedstock, kind: Mapping[str, Any]) -> float:
+    """Share of what a piece of the material is made of that microbes reach at once."""
+    fine = row.key in raw("composition")["fine"]["materials"]
+    return _share("fine", "accessible") if fine else float(kind["accessible"]["typical"])
+
+
 def _reach(row: Feedstock, kind: Mapping[str, Any], leaf: float, rest: float) -> float:
     """Share of hemicellulose and cellulose in reach; that of leaf all of it."""
-    fine = row.key in raw("composition")["fine"]["materials"]
-    own = _share("fine", "accessible") if fine else float(kind["accessible"]["typical"])
+    own = _own_reach(row, kind)
     if leaf == 0 or rest <= 0:
         return own
     in_leaf = min(leaf * _leaf_carbohydrate(), rest)
     return (in_leaf * _share("leaves", "accessible") + (rest - in_leaf) * own) / rest
 
 
+def _in_reach(
+    kind: Mapping[str, Any], leaf: float, held: float, leaf_class: int, in_chips: float
+) -> float:
+    """Share of protein or fat in reach: all of it but for what lies inside chips.
+
+    held : of it in a kg; in_chips : the share that microbes reach in the wood.
+    """
+    if kind["matter"] != "chip" or held <= 0:
+        return 1.0
+    in_leaf = min(leaf * float(_leaf_pools()[leaf_class]) / held, 1.0)
+    return in_leaf + (1.0 - in_leaf) * in_chips
+
+
 @functools.cache
+def _leaf_pools() -> Floats:
+    """Pools of 1 kg of dry leaf."""
+    return compose(Ingredient("leaves")).pools
+
+
 def _leaf_carbohydrate() -> float:
     """Hemicellulose and cellulose in 1 kg of dry leaf."""
-    leaf = compose(Ingredient("leaves"))
-    return float(leaf.pools[[3, 4, 6, 7]].sum())
+    return float(_leaf_pools()[[3, 4, 6, 7]].sum())
 
 
 def _rates(kin: Kinetics, matter: str, leaf: float, reached: float) -> Floats:
@@ -424,9 +450,5 @@ def _rates(kin: Kinetics, matter: str, leaf: float, reached: float) -> Floats:
     if leaf > 0 and reached > 0:
         part = min(leaf * _leaf_carbohydrate() / reached, 1.0)
         quick = part * kin.k_leaf + (1.0 - part) * kin.k_chip
-    return np.array(
-        [
-            kin.k_soluble, kin.k_protein, kin.k_fat, quick, quick, kin.k_slow, kin.k_slow,
-            kin.k_slow,
-        ]
-    )  # fmt: skip
+    slow = np.full(len(CLASSES) - 5, kin.k_slow)
+    return np.array([kin.k_soluble, kin.k_protein, kin.k_fat, quick, quick, *slow])

@@ -28,17 +28,18 @@ DAY_S = 86400.0
 #: the classes of matter, in the order of the pools of an ingredient
 CLASSES = (
     "soluble", "protein", "fat", "hemicellulose", "cellulose", "lignin",
-    "hemicellulose out of reach", "cellulose out of reach",
+    "hemicellulose out of reach", "cellulose out of reach", "protein out of reach",
+    "fat out of reach",
 )  # fmt: skip
 #: the substance whose formula stands for each class
 SUBSTANCE = (
     "carbohydrate", "protein", "fat", "carbohydrate", "carbohydrate", "lignin", "carbohydrate",
-    "carbohydrate",
+    "carbohydrate", "protein", "fat",
 )  # fmt: skip
 #: classes that turn to acids without air; fat and lignin wait for it
-FERMENTS = (True, True, False, True, True, False, True, True)
+FERMENTS = (True, True, False, True, True, False, True, True, True, False)
 #: classes whose carbon counts for the nitrogen factor
-REACHABLE = (True, True, True, True, True, False, False, False)
+REACHABLE = (True, True, True, True, True, False, False, False, False, False)
 
 
 @functools.cache

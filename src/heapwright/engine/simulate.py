@@ -128,7 +128,7 @@ def simulate(
     life = _biology(
         biology, matter, (kinetics or Kinetics.published()).with_(k_oxygen=par.k_oxygen)
     )
-    rows, sources = _surroundings(weather, heap)
+    rows, sources = _surroundings(weather, heap, (start_h, start_h + days * 24.0))
     # refuses weather that ends too soon
     first = air_of(rows(np.array([start_h, start_h + days * 24.0]))[0])
     state = empty_state(mesh, life.rows, _SOIL.size)
@@ -209,11 +209,11 @@ def _march(
 
 
 def _surroundings(
-    weather: WeatherSeries | Callable[[float], Air], heap: HeapSpec
+    weather: WeatherSeries | Callable[[float], Air], heap: HeapSpec, span_h: tuple[float, float]
 ) -> tuple[Callable[[Floats], Floats], tuple[str, ...]]:
     """What gives rows of weather at some hours, and its sources."""
     if isinstance(weather, WeatherSeries):
-        around = Surroundings(weather, exposure=heap.exposure, deep_c=heap.soil_c)
+        around = Surroundings(weather, exposure=heap.exposure, deep_c=heap.soil_c, span_h=span_h)
         return around.rows, weather.source
 
     def rows(hours: Floats) -> Floats:

@@ -51,7 +51,7 @@ class SixGroups:
     --------
     >>> from heapwright.engine.composition import chips
     >>> SixGroups(chips(0.1)).rows
-    21
+    23
     """
 
     name = "six groups"

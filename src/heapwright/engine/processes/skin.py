@@ -166,7 +166,8 @@ class Surroundings:
 
     exposure : ``open``, ``partly``, ``sheltered`` or the share of the wind at 10 m that reaches the
     heap; x_bearing_deg : where the heap's +x points, 90 is east; deep_c : temperature of the deep
-    soil, by default the mean air temperature of the series.
+    soil, by default the mean air temperature of the series; span_h : hours that will be asked for,
+    by default all: outside, no sun is worked out.
     Without latitude and longitude all sun is taken as coming from the whole sky. Raises
     `QuantityError` for an exposure or bearing that cannot be.
     """
@@ -175,6 +176,7 @@ class Surroundings:
     exposure: str | float = "sheltered"
     x_bearing_deg: float = 90.0
     deep_c: float | None = None
+    span_h: tuple[float, float] | None = None
     _factor: float = field(init=False, repr=False)
     _table: Floats = field(init=False, repr=False)
     _rain: Floats = field(init=False, repr=False)
@@ -202,16 +204,18 @@ class Surroundings:
     def _taken_up(self) -> Floats:
         """Beam and diffuse sun taken up by a face of each direction in every step, (n, 2, 6)."""
         s = self.series
-        seconds = s.start.timestamp() + s.middles_h * 3600
-        if s.latitude_deg is None or s.longitude_deg is None:
-            height, azimuth = np.zeros(s.count), np.zeros(s.count)
-        else:
+        low, high = self.span_h or (0.0, s.hours)
+        seen = (s.middles_h >= low - s.step_s / 3600) & (s.middles_h <= high + s.step_s / 3600)
+        seconds = s.start.timestamp() + s.middles_h[seen] * 3600
+        height, azimuth = np.zeros(seconds.size), np.zeros(seconds.size)
+        if s.latitude_deg is not None and s.longitude_deg is not None:
             height, azimuth = sky.sun_position(
                 seconds, latitude_deg=s.latitude_deg, longitude_deg=s.longitude_deg
             )
-        fallen = sky.face_sun(s.sun_w_m2, height, azimuth, x_bearing_deg=self.x_bearing_deg)
-        taken = 1.0 - value("sky", "heap_albedo").value
-        return np.ascontiguousarray(np.moveaxis(fallen, 2, 0) * taken)
+        fallen = sky.face_sun(s.sun_w_m2[seen], height, azimuth, x_bearing_deg=self.x_bearing_deg)
+        made = np.zeros((s.count, 2, 6))
+        made[seen] = np.moveaxis(fallen, 2, 0) * (1.0 - value("sky", "heap_albedo").value)
+        return made
 
     def hours_of(self, moment: datetime) -> float:
         """Hours from the start of the series to an aware datetime."""
