@@ -23,9 +23,16 @@ from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
 from heapwright.engine.simulate import simulate
 from heapwright.engine.surroundings import Air
 from heapwright.science.air import saturation_pressure
+from heapwright.science.heapphysics import wet_permeability
 
-__all__ = ["SIGNS", "Sign", "quiet_chips", "run_heap", "sign_rows"]
+__all__ = ["LEAFY", "SIGNS", "Sign", "quiet_chips", "run_heap", "sign_rows"]
 
+#: leaf in the chips of high demand, which lose 3.3 kg of dry matter a m3 and day on days 1 to 3
+LEAFY = 0.35
+#: nitrogen given to quiet chips, so that their demand is that of the model note [kg/kg dry]
+_FREE_N = 0.003
+#: of the heap that the signs ask [kg/m3]
+_DRY_DENSITY = 190.0
 _LAYER = "physics; design of this project, checked on an earlier trial of the same equations"
 
 
@@ -44,15 +51,18 @@ def steady(
 
 @functools.cache
 def quiet_chips() -> Recipe:
-    """Chips whose quick food is gone: about 1 kg of dry matter a m3 and day at their best."""
-    return _alone(soluble=0.0, accessible=0.15)
+    """Chips whose quick food is gone, with nitrogen enough and more in reach than usual.
+
+    They lose 1 kg of dry matter a m3 and day at their best, the lower demand of the model note.
+    """
+    return _alone(soluble=0.0, accessible=0.3)
 
 
 def _alone(**shares: float) -> Recipe:
     from heapwright.engine.composition import _joined
 
     part = compose(Ingredient("arborist chips"), leafy_share=0.0, **shares)
-    return _joined(((part, 1.0),), water=0.0, volume=0.0, fertiliser=0.0)
+    return _joined(((part, 1.0),), water=0.0, volume=0.0, fertiliser=_FREE_N)
 
 
 def run_heap(
@@ -98,12 +108,12 @@ def _pipe_gap(
 
 def pipe_in_open_chips(dx_m: float = 0.12) -> float:
     """Leafy chips on day 2, permeability ten times the flip: a pipe cools."""
-    return _pipe_gap(1e-7, days=2.0, dx_m=dx_m)
+    return _pipe_gap(1e-7, days=2.0, dx_m=dx_m, leafy=LEAFY)
 
 
 def pipe_in_starved_mix(dx_m: float = 0.12) -> float:
     """Leafy chips on day 2, permeability a tenth of the flip: a pipe warms."""
-    return _pipe_gap(1e-9, days=2.0, dx_m=dx_m)
+    return _pipe_gap(1e-9, days=2.0, dx_m=dx_m, leafy=LEAFY)
 
 
 def pipe_in_open_quiet(dx_m: float = 0.12) -> float:
@@ -128,7 +138,7 @@ def flip(matter: Recipe | None, days: float, grid: tuple[float, ...], **heap: An
 
 def flip_at_high_demand() -> float | None:
     """Where the sign turns for leafy chips on day 2."""
-    return flip(None, 2.0, (1e-9, 3e-9, 1e-8, 3e-8, 1e-7))
+    return flip(None, 2.0, (1e-9, 3e-9, 1e-8, 3e-8, 1e-7), leafy=LEAFY)
 
 
 def flip_at_low_demand() -> float | None:
@@ -223,8 +233,10 @@ def bigger_cools_slower(dx_m: float = 0.12, days: float = 20.0) -> float:
 
 def _stalls(moisture: float, dx_m: float, days: float) -> float:
     pair = [
-        run_heap(permeability=5e-8, days=days, dx_m=dx_m, moisture_wb=m) for m in (moisture, 0.55)
-    ]
+        run_heap(permeability=wet_permeability(5e-8, _DRY_DENSITY, m), days=days, dx_m=dx_m,
+                 moisture_wb=m)
+        for m in (moisture, 0.55)
+    ]  # fmt: skip
     return float(pair[0].curves["core_c"].max() - pair[1].curves["core_c"].max())
 
 

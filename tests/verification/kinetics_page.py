@@ -56,7 +56,7 @@ for the six groups, the share of fungi in all living matter, by mass. They are n
 
 ## How to read it
 
-- **The first days.** Both warm a box of chips to 40 degrees C within about two days. In the six
+- **The first days.** Both warm a box of chips to 40 degrees C within three days. In the six
   groups that is set by how much is dissolved at the start (30 % of the soluble matter, our own
   choice) and by growth.
 - **After that they part.** With the row named after the literature, microbes die faster than what
@@ -71,14 +71,14 @@ for the six groups, the share of fungi in all living matter, by mass. They are n
 ## "Bacterial or fungal?"
 
 `SixGroups.share_of_fungi` gives a computed answer, and `Decay.share_of_fungi` another. Lean on
-neither. Two sets of constants from one file differ by a factor of two in loss after 150 days at
-30 degrees C, and the order of "warm" and "hot" changes between them: readings of temperature and
-mass cannot tell which is right, because many sets give the same curve (the constants are **weakly
-identifiable**). The start of the fungi, their floor and what a turn leaves of them are own
-choices. What can be said: fungi matter where a heap stays below about 45 degrees C or has cooled
-to it, where wood is a large part, and where nobody turns. That rests on microbiology (no fungus
-grows above 62 to 65 degrees C: Deacon; wood-rotting ones stop near 42 degrees C: wood-decay
-texts, from memory), not on these runs.
+neither. Two sets of constants from one file differ by a factor of two in loss after 150 days at 30
+degrees C and agree at neither temperature: readings of temperature and mass cannot tell which is
+right, because many sets give the same curve (the constants are **weakly identifiable**). The start
+of the fungi, their floor and what a turn leaves of them are own choices. What can be said: fungi
+matter where a heap stays below about 45 degrees C or has cooled to it, where wood is a large part,
+and where nobody turns. That rests on microbiology (no fungus grows above 62 to 65 degrees C:
+Deacon; wood-rotting ones stop near 42 degrees C: wood-decay texts, from memory), not on these
+runs.
 
 Use the group curves for forecasts and for fitting. Use the six groups to see how much of an
 answer hangs on the rules themselves.

@@ -151,7 +151,9 @@ def test_below_the_limits_nothing_dies() -> None:
 
 def test_fungi_take_wood_at_their_share_of_the_rate() -> None:
     recipe = chips(0.0)
-    made = Decay(recipe, SET.with_(start_bacteria=0.0, start_fungi=1.0, mu_bacteria=0.0))
+    made = Decay(
+        recipe, SET.with_(start_bacteria=0.0, start_fungi=1.0, mu_bacteria=0.0, limiting_cn=1e6)
+    )
     state, work = cell(made, temp_c=30.0)
     before = state.pools[:, CELL].copy()
     made.rates(state, work)

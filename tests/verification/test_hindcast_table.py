@@ -70,11 +70,13 @@ def test_the_rows_are_those_of_the_cases() -> None:
             assert row["source"] == case.source
 
 
-@pytest.mark.xfail(strict=True, reason="the aim is 60 %; so far 46 % are reached")
 def test_at_least_three_fifths_come_out_inside() -> None:
     score = STORED["score"]
     assert score["counted"] >= 45
     assert score["inside"] / score["counted"] >= 0.6
+    # and without the trial that a constant was fitted to
+    assert score["untaught"] >= 45
+    assert score["untaught_inside"] / score["untaught"] >= 0.6
 
 
 @pytest.mark.xfail(strict=True, reason="31 of 33 hold; the page names the others")

@@ -60,7 +60,7 @@ def test_every_sign_in_full(name: str) -> None:
 @pytest.mark.long
 def test_the_demands_are_those_the_signs_are_told_for() -> None:
     """Leafy chips on day 2 take several times what quiet chips take, about 1 kg/m3 and day."""
-    busy = signs.run_heap(permeability=1e-7, days=3.0)
+    busy = signs.run_heap(permeability=1e-7, days=3.0, leafy=signs.LEAFY)
     quiet = signs.run_heap(permeability=1e-8, days=8.0, matter=signs.quiet_chips(), start_c=40.0)
     per_day = []
     for facts, first in ((busy, 1.0), (quiet, 3.0)):

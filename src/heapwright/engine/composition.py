@@ -430,7 +430,7 @@ def _in_reach(
     if kind["matter"] != "chip" or held <= 0:
         return 1.0
     in_leaf = min(leaf * float(_leaf_pools()[leaf_class]) / held, 1.0)
-    return in_leaf + (1.0 - in_leaf) * in_chips
+    return min(in_leaf + (1.0 - in_leaf) * in_chips, 1.0)
 
 
 @functools.cache

@@ -31,6 +31,7 @@ from heapwright.engine.state import empty_state
 from heapwright.engine.stepper import Stepper
 from heapwright.engine.surroundings import Air, air_of, row_of
 from heapwright.errors import InputError, UnknownNameError
+from heapwright.science.heapphysics import wet_permeability
 from heapwright.units import quantity
 
 __all__ = ["KINETICS", "Progress", "simulate"]
@@ -43,6 +44,8 @@ _SOIL = np.array([0.1, 0.2, 0.4, 0.8])
 _TELL_S = 0.2
 #: Decay and liquid water go once in so many of the longest steps.
 _STRETCH = 4
+#: Nor do they wait for more steps than this: what dries so fast changes within minutes.
+_MOST_STEPS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +91,8 @@ def simulate(
     recipe : Recipe, optional
         Its matter; by default ordinary chips with the leafy share of *heap*.
     kinetics, parameters, water : optional
-        Constants; the published medians unless given. ``parameters.k_oxygen`` goes before that of
+        Constants; the published medians unless given, the permeability of a heap so wet that water
+        stands between its particles worked out from it. ``parameters.k_oxygen`` goes before that of
         *kinetics*.
     biology : str
         ``group curves``, or ``six groups``, a second kinetics for comparison.
@@ -123,7 +127,7 @@ def simulate(
     _check(days, start_h, curve_every_h, field_every_h, longest_step_s)
     mesh = heap.mesh()
     matter = recipe or chips(heap.leafy_share, kinetics=kinetics)
-    par = parameters or Parameters.published()
+    par = parameters or _when_wet(Parameters.published(), heap)
     # oxygen closes only where the solver and the kinetics take it up alike
     life = _biology(
         biology, matter, (kinetics or Kinetics.published()).with_(k_oxygen=par.k_oxygen)
@@ -196,11 +200,13 @@ def _march(
         parts = max(1, math.ceil((stop - now) / longest_s - 1e-9))
         spacing = (stop - now) / parts
         hours = (start_h * 3600.0 + now + spacing * np.arange(parts + 1, dtype=np.float64)) / 3600.0
-        keeper.host.march(
-            weather_rows(hours), spacing_s=spacing, seconds=stop - now, longest_s=spacing
-        )
+        now += keeper.host.march(
+            weather_rows(hours), spacing_s=spacing, seconds=stop - now, longest_s=spacing,
+            most_steps=_MOST_STEPS,
+        )  # fmt: skip
         keeper.host.catch_up()
-        now = stop
+        if stop - now < 1e-3:
+            now = stop
         if tell is not None and time.monotonic() - told > _TELL_S:
             told = time.monotonic()
             left = (told - began) * (end - now) / max(now, 1.0)
@@ -220,6 +226,13 @@ def _surroundings(
         return np.array([row_of(weather(float(hour))) for hour in hours])
 
     return rows, ("weather given as a function",)
+
+
+def _when_wet(par: Parameters, heap: HeapSpec) -> Parameters:
+    """The parameters with the permeability that the material has when built as wet as it is."""
+    return par.with_(
+        permeability=wet_permeability(par.permeability, heap.dry_density, heap.moisture_wb)
+    )
 
 
 def _soil_profile(heap: HeapSpec, air: Air) -> Any:

@@ -121,6 +121,30 @@ def permeability(diameter_m: ArrayLike, air_space: ArrayLike) -> Any:
     return d**2 * eps**3 / (value("heapphysics", "kozeny_carman").value * (1.0 - eps) ** 2)
 
 
+def wet_permeability(open_m2: float, dry_density: float, moisture_wb: float) -> float:
+    """Permeability [m2] of a material with *open_m2* once water stands between its particles.
+
+    By the law of Kozeny and Carman from the air space without and with that water; up to what the
+    particles hold inside (58 % moisture) it stays. moisture_wb : wet basis, below 1; air space is
+    held at 2 % and more. Raises `QuantityError` for a moisture outside of that.
+
+    >>> wet_permeability(5e-8, 190.0, 0.55)
+    5e-08
+    >>> f"{wet_permeability(5e-8, 190.0, 0.8):.1e}"
+    '6.6e-11'
+    """
+    if not 0 <= moisture_wb < 1:
+        raise QuantityError(
+            "moisture of what has dry matter in it is 0 or more and below 1", field="moisture_wb",
+            value=moisture_wb, way_out="Per cent given? Write 0.55 for 55 %",
+        )  # fmt: skip
+    open_space = max(float(air_filled_pores(dry_density, 0.0)), 0.02)
+    space = max(float(air_filled_pores(dry_density, moisture_wb / (1.0 - moisture_wb))), 0.02)
+    if space >= open_space:
+        return open_m2
+    return float(open_m2 * permeability(1.0, space) / permeability(1.0, open_space))
+
+
 def oxygen_diffusivity(temp_c: ArrayLike) -> Any:
     """Diffusivity of oxygen in still air [m2/s]: 1.78e-5 (T/273.15)^1.75 (from memory).
 

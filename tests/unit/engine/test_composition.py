@@ -104,12 +104,23 @@ def test_rates_follow_the_matter() -> None:
     chip, straw = compose(Ingredient("hardwood chips")), compose(Ingredient("wheat straw"))
     assert chip.rate_per_d.tolist() == [
         SET.k_soluble, SET.k_protein, SET.k_fat, SET.k_chip, SET.k_chip, SET.k_slow, SET.k_slow,
-        SET.k_slow,
+        SET.k_slow, SET.k_slow, SET.k_slow,
     ]  # fmt: skip
     assert straw.rate_per_d[3] == straw.rate_per_d[4] == SET.k_leaf
     assert compose(Ingredient("sawdust")).pools[3:5].sum() > chip.pools[3:5].sum()
     other = SET.with_(k_chip=0.07)
     assert compose(Ingredient("hardwood chips"), kinetics=other).rate_per_d[4] == 0.07
+
+
+def test_protein_and_resin_of_chips_lie_partly_out_of_reach() -> None:
+    chip, straw = compose(Ingredient("hardwood chips")), compose(Ingredient("wheat straw"))
+    assert chip.pools[1] / (chip.pools[1] + chip.pools[8]) == pytest.approx(0.35)
+    assert chip.pools[2] / (chip.pools[2] + chip.pools[9]) == pytest.approx(0.15)
+    assert straw.pools[8] == straw.pools[9] == 0.0
+    # what the leaf among chips holds is in reach
+    leafy = compose(Ingredient("arborist chips"), leafy_share=0.3)
+    assert 0.35 < leafy.pools[1] / (leafy.pools[1] + leafy.pools[8]) < 1.0
+    assert chip.pool_n[8] == chip.pool_n[1] > 0.0
 
 
 def test_soluble_and_accessible_can_be_given() -> None:
@@ -130,8 +141,8 @@ def test_a_material_of_two_holds_the_mass_of_both() -> None:
         nitrogen_kg=0.5,
     )
     made = recipe(mix, leafy_share=0.1)
-    assert made.pools.shape == made.pool_n.shape == made.woody.shape == (24,)
-    assert made.classes.tolist() == [*range(8)] * 3
+    assert made.pools.shape == made.pool_n.shape == made.woody.shape == (30,)
+    assert made.classes.tolist() == [*range(10)] * 3
     assert made.pools.sum() + made.ash == pytest.approx(1.0, abs=1e-12)
     parts = made.parts
     wet = (100.0, 0.2 * parts[1].bulk_density, 2 * 0.09 * parts[2].bulk_density)
@@ -144,8 +155,8 @@ def test_a_material_of_two_holds_the_mass_of_both() -> None:
     carbon = sum(d * p.carbon for d, p in zip(dry, parts, strict=True))
     assert made.carbon * made.dry_kg == pytest.approx(carbon)
     assert made.volume_m3 == pytest.approx(100 / parts[0].bulk_density + 0.2 + 0.18)
-    assert made.woody[:8].all()
-    assert not made.woody[8:].any()
+    assert made.woody[:10].all()
+    assert not made.woody[10:].any()
     assert float(made.pools @ made.pool_n) == pytest.approx(made.organic_n)
 
 

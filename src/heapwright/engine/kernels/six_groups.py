@@ -187,7 +187,7 @@ def _die(i, dt, r, u, w, pools, kinds, par, warm):
         if x > floor:
             rate = w * (warm[r, DIE + g] + u * (warm[r + 1, DIE + g] - warm[r, DIE + g]))
             rate += warm[r, KILL + g] + u * (warm[r + 1, KILL + g] - warm[r, KILL + g])
-            left = floor + (x - floor) / (1.0 + rate * dt)
+            left = min(floor + (x - floor) / (1.0 + rate * dt), x)
             pools[row, i] = left
             pools[kinds + DEAD, i] += x - left
     dead = pools[kinds + DEAD, i]

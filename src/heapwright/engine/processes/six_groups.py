@@ -64,16 +64,17 @@ _LIMITS = ("mesophilic", "thermophilic", "mesophilic", "thermophilic", "fungi", 
 #: what a group must be able to open to take each class of matter
 _OPENED_BY = (
     "carbohydrate", "protein", "fat", "hemicellulose", "cellulose", "lignin", "lignin", "lignin",
+    "lignin", "lignin",
 )  # fmt: skip
 SOLUTES = ("carbohydrate", "protein", "fat", "lignin", "bacteria")
-_SLOW = (5, 6, 7)
+_SLOW = (5, 6, 7, 8, 9)
 
 
 @dataclass(frozen=True, slots=True)
 class SixConstants:
     """Constants of the six groups.
 
-    growth, death (6,) [1/h]; hydrolysis (6, 8) [kg a kg of microbes and hour] by group and class
+    growth, death (6,) [1/h]; hydrolysis (6, 10) [kg a kg of microbes and hour] by group and class
     of matter; half_saturation [kg/kg water]; contois [kg/kg]; inert [-]; lysis [1/h]; dissolved :
     share of soluble matter that is in the water at the start; start_bacteria, start_fungi, floor
     [kg a kg of organic matter]; transfer_time [h].
