@@ -35,7 +35,7 @@ _TAIL = """\
 
 - **Order in space.** Conduction, diffusion and the ignition branches are of order 2 in the cell
   size. Advection is of order 2 where it is limited (`transport.inner`, what the simulator uses) and
-  of order 1 where it is upwind (`heat.conduction_advection`, the way of benchmark B1; it costs 2.8 %
+  of order 1 where it is upwind (`heat.conduction_advection`, as benchmark B1 is; it costs 2.8 %
   of the heat through a square at Ra 50 with 32 cells). Two places in the limited scheme are upwind:
   the inner face next to the skin, where the limiter has no cell behind it, and the enthalpy that
   diffusing vapour carries. The first lets the onset under a closed top near its limit with an order
