@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +18,25 @@ from heapwright.engine.mesh import Mesh, mesh_from_mask
 Floats = NDArray[np.float64]
 #: no vapour, heat capacity 1 a unit of flow: ``par`` of the transport kernels
 BARE = np.array([1.0, 0.0, 0.0, 0.0, 1.0])
+
+
+# numba wants the kernels under plain names
+_inner: Any = transport.inner
+_walls: Any = heat.conduction_advection
+
+
+@nb.njit
+def conduction(runs, sy, sz, kx, ky, kz, none, t, bcell, bk, bt, source, out):  # fmt: skip
+    """Fill ``out`` with what every cell gains: inner faces by `transport.inner`, as in a heap, and
+    walls at ``bt`` behind conductances ``bk``."""
+    zeros = np.zeros(bcell.shape[0])
+    _walls(
+        runs, sy, sz, none, none, none, none, none, none, 0.0, t, bcell, bk, zeros, bt, source, out
+    )
+    _inner(
+        runs, sy, sz, np.zeros(t.shape[0], np.bool_), kx, ky, kz, none, none, none, none, none,
+        none, t, none, 1, BARE, out, np.zeros(t.shape[0]),
+    )  # fmt: skip
 
 
 def faces(mesh: Mesh, value: float) -> tuple[Floats, Floats, Floats]:
@@ -111,7 +131,7 @@ class Convection:
     Heat and buoyancy in the usual scaling: q = -(grad p - Ra T z), dT/dt = laplace T - q grad T.
     The lower or left side is warm (1), the opposite one cold (0); ``open_top`` lets gas through
     the top at pressure 0. Pressure counts from that of the conducting layer, as in a heap it
-    counts from that of the air. Conduction and walls go through `heat.conduction_advection`,
+    counts from that of the air. Walls go through `heat.conduction_advection`, conduction and
     advection through `transport.inner` (order 2: limited; 1: upwind), the step is a share of
     `transport.shortest_step`.
     """
@@ -181,11 +201,11 @@ class Convection:
         """What every cell gains per unit of time, times its area (dx^2)."""
         m, z = self.mesh, self.zero
         heat.conduction_advection(
-            m.runs, m.sy, m.sz, *self.k, z, z, z, 0.0, self.t, self.wall, self.wall_k,
+            m.runs, m.sy, m.sz, z, z, z, z, z, z, 0.0, self.t, self.wall, self.wall_k,
             self.wall_f, self.wall_t, z, self.heat,
         )  # fmt: skip
         transport.inner(
-            m.runs, m.sy, m.sz, self.active, z, z, z, z, z, z, *self.f, self.t, z, self.order,
+            m.runs, m.sy, m.sz, self.active, *self.k, z, z, z, *self.f, self.t, z, self.order,
             BARE, self.heat, self.vapour,
         )  # fmt: skip
         transport.through_faces(

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.lifeless import NoLife
 from tests.verification.claims import check
 from tests.verification.porous import column
 
 from heapwright.engine.kernels import flow, gas
 from heapwright.engine.ledger import Ledger
-from heapwright.engine.mesh import Mesh
 from heapwright.engine.parameters import Parameters, gas_table
 from heapwright.engine.processes.skin import Skin
 from heapwright.engine.shapes import mesh_of
@@ -21,22 +21,6 @@ from heapwright.engine.stepper import Stepper
 from heapwright.engine.surroundings import Air
 
 P = Parameters.published()
-
-
-class NoLife:
-    """A heap in which nothing rots."""
-
-    heat_per_oxygen, stretch_s = 0.0, 3600.0
-
-    def rates(self, state: State, work: Work) -> None:
-        work["o2_max"][:] = 0.0
-
-    def advance(self, state: State, work: Work, dt: float, o2: Any = None) -> None:
-        for name in ("heat_w", "water_kg", "co2_kg"):
-            work[name][:] = 0.0
-
-    def carbon_kg(self, state: State, mesh: Mesh) -> float:
-        return float(state.pools[:, mesh.cells].sum() * 0.44)
 
 
 class EvenHeat(NoLife):

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from heapwright.engine.b1 import GRIDS, joined, run_b1
+from heapwright.engine.b1 import GRIDS, run_b1
+from heapwright.engine.kernels.flow import bridged
 
 BENCHMARKS = Path(__file__).parents[2] / "benchmarks"
 RESULT = BENCHMARKS / "results" / "b1.json"
@@ -89,9 +90,9 @@ def test_both_sides_have_the_same_grids() -> None:
 
 def test_bridged_runs_hold_all_cells_and_only_short_gaps() -> None:
     runs = np.array([[5, 9], [11, 15], [18, 20], [20, 22]], dtype=np.uint64)
-    assert joined(runs).tolist() == [[5, 15], [18, 22]]
-    assert joined(runs, 3).tolist() == [[5, 22]]
-    assert joined(runs).dtype == np.uint64
+    assert bridged(runs, 2).tolist() == [[5, 15], [18, 22]]
+    assert bridged(runs, 3).tolist() == [[5, 22]]
+    assert bridged(runs).dtype == np.uint64
 
 
 def test_kept_days_are_the_state_of_those_days() -> None:

@@ -1,6 +1,6 @@
 """Natural convection in a porous layer through the engine's flow, heat and transport kernels.
 
-Conduction and walls by `heat.conduction_advection`, advection by `transport.inner` (limited, order
+Walls by `heat.conduction_advection`, conduction and advection by `transport.inner` (limited, order
 2: the scheme of the simulator), flow by `flow`. The order in the cell size is 2; the upwind face
 beside a wall, where the limiter has one neighbour only, lets the closed layer climb to it slowly.
 """

@@ -12,6 +12,7 @@ from tests.verification.porous import (
     Floats,
     Shells,
     ball,
+    conduction,
     faces,
     observed,
     octant,
@@ -110,10 +111,7 @@ def conduct(
     gain, before, zeros = mesh.field(), mesh.field(), np.zeros(n)
     steps = int(np.ceil(until / (limit * d * d)))
     for s in range(steps):
-        heat.conduction_advection(
-            mesh.runs, mesh.sy, mesh.sz, *k, none, none, none, 0.0, t, mesh.bcell, bk, zeros,
-            zeros, none, gain,
-        )  # fmt: skip
+        conduction(mesh.runs, mesh.sy, mesh.sz, *k, none, t, mesh.bcell, bk, zeros, none, gain)
         heat.step_two(mesh.runs, until / steps, capacity, gain, before, 0.5 if s else 0.0, t)
     return t
 
@@ -167,10 +165,7 @@ def two_layers(mean: str) -> float:
     t = mesh.field()
     t[cells] = np.where(x < 0.5, 1 - flux * x, flux * (1 - x) / 0.05)
     none, out = mesh.field(), mesh.field()
-    heat.conduction_advection(
-        mesh.runs, mesh.sy, mesh.sz, kx, ky, kz, none, none, none, 0.0, t, mesh.bcell, bk,
-        np.zeros(2), bt, none, out,
-    )  # fmt: skip
+    conduction(mesh.runs, mesh.sy, mesh.sz, kx, ky, kz, none, t, mesh.bcell, bk, bt, none, out)
     return float(np.abs(out[cells]).max() / (flux * d * d))
 
 

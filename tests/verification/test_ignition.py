@@ -9,8 +9,6 @@ on it is the critical one; of order 2 in the cell size in shells.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numba as nb
 import numpy as np
 import pytest
@@ -18,6 +16,7 @@ from tests.verification.claims import check
 from tests.verification.porous import (
     Floats,
     Shells,
+    conduction,
     faces,
     observed,
     octant,
@@ -26,10 +25,7 @@ from tests.verification.porous import (
     row,
 )
 
-from heapwright.engine.kernels import heat
 from heapwright.engine.mesh import Mesh
-
-_carry: Any = heat.conduction_advection
 
 #: critical source, and the temperature of the middle there (both Frank-Kamenetskii)
 SLAB, CYLINDER, SPHERE = (0.8785, 1.187), (2.000, 1.386), (3.322, 1.607)
@@ -44,8 +40,7 @@ def _runs_away(
     for _ in range(steps):
         for n in range(cells.shape[0]):
             source[cells[n]] = delta * np.exp(t[cells[n]]) * volume
-        _carry(runs, sy, sz, kx, ky, kz, none, none, none, 0.0, t, bcell, bk, zeros, zeros,
-               source, gain)  # fmt: skip
+        conduction(runs, sy, sz, kx, ky, kz, none, t, bcell, bk, zeros, source, gain)
         most, top = 0.0, 0.0
         for n in range(cells.shape[0]):
             i = cells[n]
@@ -70,8 +65,7 @@ def _held(
     """
     middle = cells[0]
     for s in range(steps):
-        _carry(runs, sy, sz, kx, ky, kz, none, none, none, 0.0, t, bcell, bk, zeros, zeros,
-               source, gain)  # fmt: skip
+        conduction(runs, sy, sz, kx, ky, kz, none, t, bcell, bk, zeros, source, gain)
         delta = -gain[middle] / volume[middle] / np.exp(t[middle])
         most = 0.0
         for n in range(cells.shape[0]):

@@ -18,7 +18,7 @@ from heapwright.engine.kernels import b1 as own
 from heapwright.engine.kernels import flow, oxygen
 from heapwright.errors import InputError
 
-__all__ = ["GRIDS", "joined", "run_b1"]
+__all__ = ["GRIDS", "run_b1"]
 
 #: Grids by name: nx, ny, nz, cell [m], time step [s].
 GRIDS = {
@@ -77,19 +77,6 @@ class Work(NamedTuple):
     inverse: Any
     into: Any
     out_of: Any
-
-
-def joined(runs: Any, gap: int = 2) -> Any:
-    """The runs with gaps of up to *gap* cells bridged, so that loops are long.
-
-    The cells between are no heap; with conductances of 0 they change nothing.
-
-    >>> joined(np.array([[5, 9], [11, 15], [30, 34]], dtype=np.uint64)).tolist()
-    [[5, 15], [30, 34]]
-    """
-    starts, ends = runs[:, 0], runs[:, 1]
-    cut = np.flatnonzero(starts[1:] - ends[:-1] > gap) + 1
-    return np.column_stack([starts[np.append(0, cut)], ends[np.append(cut, ends.size) - 1]])
 
 
 def _steps(
@@ -249,8 +236,8 @@ def box_of(active: Any, roof_g: float) -> Box:
     halo = np.flatnonzero(~active[1:-1].ravel()).astype(np.uint64) + sz
     roof = at[-1].ravel()
     middle = at[tuple(slice(n // 2 - 1, n // 2 + 1) for n in at.shape)].ravel()
-    return Box(runs, joined(runs), np.column_stack([layer, layer + sz]), halo, sy, sz, roof,
-               np.full(roof.size, roof_g), middle)  # fmt: skip
+    return Box(runs, flow.bridged(runs, 2), np.column_stack([layer, layer + sz]), halo, sy, sz,
+               roof, np.full(roof.size, roof_g), middle)  # fmt: skip
 
 
 def _diagonal(active: Any, face: Any) -> Any:

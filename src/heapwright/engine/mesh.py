@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from heapwright.errors import InputError
 from heapwright.units import quantity
 
-__all__ = ["GROUND", "OPEN", "Mesh", "box_mesh", "bridged", "heap_mesh", "mesh_from_mask"]
+__all__ = ["GROUND", "OPEN", "Mesh", "box_mesh", "heap_mesh", "mesh_from_mask"]
 
 Floats = NDArray[np.float64]
 OPEN, GROUND = 0, 1
@@ -110,19 +110,6 @@ class Mesh:
         """Position (in `cells`) of the heap cell nearest to a point in heap coordinates."""
         gap = ((self.centres() - np.asarray(point_m)) ** 2).sum(axis=1)
         return int(gap.argmin())
-
-
-def bridged(runs: NDArray[np.uint64], gap: int = 12) -> NDArray[np.uint64]:
-    """The runs with gaps of up to *gap* cells bridged, so that loops are long.
-
-    The cells between are no heap; with conductances of 0 they change nothing.
-
-    >>> bridged(np.array([[5, 9], [11, 15], [30, 34]], dtype=np.uint64), 2).tolist()
-    [[5, 15], [30, 34]]
-    """
-    starts, ends = runs[:, 0], runs[:, 1]
-    cut = np.flatnonzero(starts[1:] - ends[:-1] > gap) + 1
-    return np.column_stack([starts[np.append(0, cut)], ends[np.append(cut, ends.size) - 1]])
 
 
 def mesh_from_mask(

@@ -18,9 +18,9 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from heapwright.engine.kernels import masses, passes, uptake
+from heapwright.engine.kernels import flow, masses, passes, uptake
 from heapwright.engine.ledger import Account, Ledger
-from heapwright.engine.mesh import GROUND, OPEN, Mesh, bridged
+from heapwright.engine.mesh import GROUND, OPEN, Mesh
 from heapwright.engine.parameters import Parameters, gas_table
 from heapwright.engine.processes import gas_flow, ground, heat_and_vapour, material, oxygen, vents
 from heapwright.engine.processes import skin as skin_process
@@ -102,7 +102,7 @@ class Stepper:
         self.ledger = ledger or Ledger()
         self.active = mesh.active.ravel()
         self.runs, self.sy, self.sz = mesh.runs, mesh.sy, mesh.sz
-        self.long_runs = bridged(mesh.runs)
+        self.long_runs = flow.bridged(mesh.runs)
         self.table = gas_table(parameters.d_power)
         self.gas_par = parameters.gas(_PRESSURE_PA)
         self.transport_par, self.material_par = parameters.transport(), parameters.material()

@@ -9,14 +9,15 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy.optimize import brentq
+from tests.lifeless import NoLife
 
 from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.kernels import gas
 from heapwright.engine.kernels import skin as kernel
-from heapwright.engine.mesh import OPEN, Mesh, box_mesh
+from heapwright.engine.mesh import OPEN, box_mesh
 from heapwright.engine.parameters import Parameters, gas_table
 from heapwright.engine.processes.skin import PROCESS, Skin, Surroundings, skin_parameters
-from heapwright.engine.state import FIELDS, State, Work, empty_state
+from heapwright.engine.state import FIELDS, empty_state
 from heapwright.engine.stepper import Stepper
 from heapwright.engine.surroundings import Air
 from heapwright.errors import NotEnoughError, QuantityError
@@ -256,23 +257,6 @@ def test_every_term_of_the_loss_converges_with_the_cell() -> None:
 # --- the process ---------------------------------------------------------------------------------
 
 
-class _NoLife:
-    heat_per_oxygen, stretch_s = 0.0, 3600.0
-
-    def rates(self, state: State, work: Work) -> None:
-        work["o2_max"][:] = 0.0
-
-    def advance(self, state: State, work: Work, dt: float, o2: Any = None) -> None:
-        for name in ("heat_w", "water_kg", "co2_kg"):
-            work[name][:] = 0.0
-
-    def carbon_kg(self, state: State, mesh: Mesh) -> float:
-        return float(state.pools[:, mesh.cells].sum() * 0.44)
-
-    def turned(self, state: State, cells: Any, fungi_left: float) -> None:
-        pass
-
-
 def _after(skin: Skin, air: Air, cover: float = 0.0, dt: float = 60.0) -> Stepper:
     """A warm wet box after one step."""
     mesh = box_mesh(4, 3, 3, 0.1)
@@ -281,7 +265,7 @@ def _after(skin: Skin, air: Air, cover: float = 0.0, dt: float = 60.0) -> Steppe
     state.water_m[mesh.cells], state.water_f[mesh.cells] = 0.25, 0.05
     state.temp_c[mesh.cells], state.o2[mesh.cells], state.soil_c[:] = 50.0, 0.2095, 50.0
     par = Parameters.published().with_(permeability=1e-14)
-    host = Stepper(mesh, state, parameters=par, biology=_NoLife(), skin=skin)
+    host = Stepper(mesh, state, parameters=par, biology=NoLife(), skin=skin)
     host.cover = cover
     assert host.step(air, dt) == dt
     return host

@@ -6,13 +6,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.lifeless import NoLife
 
-from heapwright.engine.mesh import Mesh
 from heapwright.engine.parameters import Parameters
 from heapwright.engine.processes.skin import Skin
 from heapwright.engine.processes.water import PROCESS, Water, WaterParameters, rain_and_watering
 from heapwright.engine.shapes import mesh_of
-from heapwright.engine.state import FIELDS, State, Work, empty_state
+from heapwright.engine.state import FIELDS, empty_state
 from heapwright.engine.stepper import Stepper
 from heapwright.engine.surroundings import Air
 from heapwright.errors import QuantityError
@@ -28,24 +28,10 @@ def _host(*, temp_c: float = 40.0, cover: float = 0.0, water: Water) -> Any:
     state.temp_c[mesh.cells] = temp_c
     state.o2[mesh.cells] = P.oxygen_in_air
     state.soil_c[:] = 15.0
-    made = Stepper(mesh, state, parameters=P, biology=_NoLife(),
+    made = Stepper(mesh, state, parameters=P, biology=NoLife(),
                    skin=Skin.closed(), water=water)  # fmt: skip
     made.cover = cover
     return made
-
-
-class _NoLife:
-    heat_per_oxygen, stretch_s = 0.0, 3600.0
-
-    def rates(self, state: State, work: Work) -> None:
-        work["o2_max"][:] = 0.0
-
-    def advance(self, state: State, work: Work, dt: float, o2: Any = None) -> None:
-        for name in ("heat_w", "water_kg", "co2_kg"):
-            work[name][:] = 0.0
-
-    def carbon_kg(self, state: State, mesh: Mesh) -> float:
-        return float(state.pools[:, mesh.cells].sum() * 0.44)
 
 
 def _air(mm_h: float, temp_c: float = 12.0, *, vapour_pa: float = 1200.0) -> Air:
