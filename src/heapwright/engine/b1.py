@@ -32,8 +32,9 @@ EPS, C_GAS, D_GAS, Y_AIR = 0.40, 42.15, 5e-6, 0.21
 LAMBDA, RHOC, RHOCG, H_FILM = 0.40, 1.6e6, 1200.0, 10.0
 HEAT, RATE, HALF = 14e6, 1.2e-5, 0.02
 #: Pressure: residual over right side. Oxygen: largest change of a sweep. Tight ones (1e-5, 1e-6)
-#: move the core by less than 0.03 degrees C at 7k and 32k.
-P_TOL, Y_TOL = 3e-4, 5e-5
+#: move the core by at most 0.03 degrees C at 7k and 0.07 at 32k.
+P_TOL, Y_TOL = 5e-4, 1e-4
+SINGLE = np.float32
 
 
 class Box(NamedTuple):
@@ -69,7 +70,8 @@ class State(NamedTuple):
 class Work(NamedTuple):
     """Scratch: four fields of length N, the matrix of pressure, and two blocks of three.
 
-    Pressure and oxygen take turns in two of the four.
+    Pressure and oxygen take turns in two of the four. All in single precision, as conductances
+    are: half as much to fetch, and far finer than what the solvers are asked for.
     """
 
     four: Any
@@ -217,13 +219,13 @@ def _set_up(
         _faces(active, gas / store, 2 * gas / store),
     )
     t, y, s = (_held(active, *v) for v in ((20.0, T_AIR), (Y_AIR, Y_AIR), (6.0, 0.0)))
-    p, gain, p_before, four, into, out_of = (
-        np.zeros((n, active.size)) for n in (1, 1, own.P_SPAN, 4, 3, 3)
-    )
+    p, gain, p_before = (np.zeros((n, active.size)) for n in (1, 1, own.P_SPAN))
+    four, into, out_of = (np.zeros((n, active.size), dtype=SINGLE) for n in (4, 3, 3))
     state = State(t, y, s, p[0], t.copy(), np.stack([y] * own.Y_SPAN), p_before, gain[0])
     diag = _diagonal(active, faces[1]) * store
     inverse = np.divide(1.0, diag, out=np.zeros(active.size), where=diag > 0.0)
-    return box, faces, state, Work(four, diag, inverse, into, out_of)
+    work = Work(four, diag.astype(SINGLE), inverse.astype(SINGLE), into, out_of)
+    return box, faces, state, work
 
 
 def box_of(active: Any, roof_g: float) -> Box:
@@ -258,7 +260,7 @@ def _held(active: Any, inside: float, outside: float) -> Any:
 def _faces(active: Any, inner: float, open_face: float) -> Any:
     """Conductances along x, y, z (3, N): one between heap cells, one between heap and air."""
     a = active.ravel()
-    faces = np.zeros((3, active.size))
+    faces = np.zeros((3, active.size), dtype=SINGLE)
     for face, step in zip(faces, _steps_to_next(active), strict=True):
         near, far = a[:-step], a[step:]
         face[:-step] = np.where(near & far, inner, np.where(near | far, open_face, 0.0))

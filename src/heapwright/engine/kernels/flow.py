@@ -108,7 +108,7 @@ def descend(runs, sy, sz, gx, gy, gz, diag, inverse, p, r_, d, q, rz, rr, limit,
     done = 0
     while rr > limit and done < most:
         dq = _times(runs, sy, sz, gx, gy, gz, diag, d, q)
-        alpha = rz / dq
+        alpha = d.dtype.type(rz / dq)
         new = 0.0
         rr = 0.0
         for r in range(runs.shape[0]):
@@ -121,7 +121,7 @@ def descend(runs, sy, sz, gx, gy, gz, diag, inverse, p, r_, d, q, rz, rr, limit,
         done += 1
         if rr <= limit:
             break
-        beta = new / rz
+        beta = d.dtype.type(new / rz)
         rz = new
         for r in range(runs.shape[0]):
             for i in range(runs[r, 0], runs[r, 1]):
