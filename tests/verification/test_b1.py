@@ -41,8 +41,14 @@ def test_its_box_is_laid_out_as_the_mesh_of_a_box() -> None:
         mesh.sz, 4 * mesh.sz, dtype=np.uint64))  # fmt: skip
 
 
-def test_the_joined_loop_is_the_loops_of_the_engine_one_after_the_other() -> None:
-    """Flux, heat and oxygen coefficients: open faces as faces of the halo, or as a list."""
+def test_the_joined_loop_is_the_loops_of_the_engine_one_after_the_other(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Flux, heat and oxygen coefficients: open faces as faces of the halo, or as a list.
+
+    In double precision throughout, so that only the algebra is set side by side.
+    """
+    monkeypatch.setattr(b1, "SINGLE", np.float64)
     rng = np.random.default_rng(8)
     mesh, dx, dt = box_mesh(6, 4, 3, 0.1), 0.1, 600.0
     box, (g, open_g, k, d), state, work = b1._set_up((3, 4, 6), dx, dt, 1e-8)
