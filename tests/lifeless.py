@@ -15,7 +15,7 @@ class NoLife:
 
     heat_per_oxygen, stretch_s = 0.0, 3600.0
 
-    def rates(self, state: State, work: Work) -> None:
+    def rates(self, state: State, work: Work, ahead: float = 0.0) -> None:
         work["o2_max"][:] = 0.0
 
     def advance(self, state: State, work: Work, dt: float, o2: Any = None) -> None:

@@ -26,7 +26,7 @@ P = Parameters.published()
 class EvenHeat(NoLife):
     """The same uptake and heat everywhere, for symmetry."""
 
-    def rates(self, state: State, work: Work) -> None:
+    def rates(self, state: State, work: Work, ahead: float = 0.0) -> None:
         work["o2_max"][:] = 0.0
         work["o2_max"][work.mesh.cells] = 2e-9
 

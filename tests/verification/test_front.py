@@ -62,12 +62,12 @@ def profile_error(cells: int, peclet: float, order: int) -> float:
     w, t = m.field(), m.field(20.0)
     w[c] = z
     dt = 0.8 * d**3 / (2 * d + np.abs(flux).max())
-    gained, vapour = m.field(), m.field()
+    gained, vapour, scratch = m.field(), m.field(), np.zeros((4, m.size))
     for _ in range(40 * cells * cells):
         gained[:] = vapour[:] = 0.0
         transport.inner(
             m.runs, m.sy, m.sz, active, zero, zero, zero, zero, zero, spread, zero, zero, flux,
-            t, w, order, par, gained, vapour,
+            t, w, order, par, scratch, gained, vapour,
         )  # fmt: skip
         vapour[[c[0], c[-1]]] = 0.0
         w += dt * vapour / d**3
@@ -109,6 +109,7 @@ def _dry_layer(
     gx, gy, gz, hz, ox, oy, oz = (
         np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
     )  # fmt: skip
+    scratch = np.zeros((4, n))
     zero, gained, vapour, perm = np.zeros(n), np.zeros(n), np.zeros(n), np.full(n, 1e-9)
     p = gpar[7]
     first, last = cells[0], cells[-1]
@@ -129,7 +130,7 @@ def _dry_layer(
         vapour[:] = 0.0
         _inner(
             runs, sy, sz, active, zero, zero, k, ox, oy, oz, zero, zero, zero, t, w, order, mpar,
-            gained, vapour,
+            scratch, gained, vapour,
         )  # fmt: skip
         feed = -vapour[first] * cw * t[first]
         most = 0.0
@@ -254,6 +255,7 @@ def _front(
     moist, pore, perm, lam, act = (
         np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
     )  # fmt: skip
+    scratch = np.zeros((4, n))
     zero, gained, vapour = np.zeros(n), np.zeros(n), np.zeros(n)
     last = cells[-1]
     left = np.zeros(steps)
@@ -269,7 +271,7 @@ def _front(
         vapour[:] = 0.0
         _inner(
             runs, sy, sz, active, zero, zero, zero, ox, oy, oz, zero, zero, zero, t, ratio, 1,
-            mpar, gained, vapour,
+            mpar, scratch, gained, vapour,
         )  # fmt: skip
         vapour[last] = 0.0
         for c in range(cells.shape[0] - 1):

@@ -75,7 +75,7 @@ class Decay:
             "carbon": np.array([oxidations()[c].carbon for c in recipe.classes]),
             "oxygen": np.array([oxidations()[c].oxygen for c in recipe.classes]),
         }
-        self._factors = np.zeros((kernel.FACTOR_ROWS, 0))
+        self._factors = self._before = np.zeros((kernel.FACTOR_ROWS, 0))
 
     @property
     def rows(self) -> int:
@@ -102,18 +102,20 @@ class Decay:
         state.act_m[c] = state.act_t[c] = k.start_bacteria
         state.act_f[c] = k.start_fungi
 
-    def rates(self, state: State, work: Work) -> None:
+    def rates(self, state: State, work: Work, ahead: float = 0.0) -> None:
         """Fill ``work["o2_max"]``: oxygen uptake at plenty of oxygen [kg/s] a cell.
 
-        Reads ``work["moisture"]`` (wet basis).
+        Reads ``work["moisture"]`` (wet basis). ahead : how far what drives decay is carried on
+        beyond now, as a share of the time since the last call.
         """
         if self._factors.shape[1] != work.mesh.size:
             self._factors = np.zeros((kernel.FACTOR_ROWS, work.mesh.size))
+            self._before = np.zeros((kernel.FACTOR_ROWS, work.mesh.size))
         s = state
         kernel.rates(
             work.mesh.cells, s.temp_c, work["moisture"], s.pools, s.biomass, s.acid, s.act_m,
             s.act_t, s.act_f, s.n_org, s.n_nh4, self.pool_par, self.par, self.warm, self.wet,
-            self._factors, work["o2_max"],
+            ahead, self._before, self._factors, work["o2_max"],
         )  # fmt: skip
 
     def advance(self, state: State, work: Work, dt: float, o2: Floats | None = None) -> None:

@@ -45,7 +45,9 @@ _TELL_S = 0.2
 #: Decay and liquid water go once in so many of the longest steps.
 _STRETCH = 4
 #: Nor do they wait for more steps than this: what dries so fast changes within minutes.
-_MOST_STEPS = 8
+_MOST_STEPS = 16
+#: Fewest and most steps of heat and vapour in a round of gas, oxygen and skin: steps of 300 s.
+_PARTS = (3, 6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +103,8 @@ def simulate(
     curve_every_h, field_every_h : float
         How often curves and fields are kept.
     longest_step_s : float
-        60 to 3600; steps are cut shorter where stability asks for it.
+        60 to 3600; of gas, oxygen and skin. Heat and vapour take three steps in this time, or as
+        many as stability asks for; where that is more than six, it is cut shorter.
     on_progress : callable, optional
         Called a few times a second with `Progress`.
 
@@ -185,8 +188,8 @@ def _march(
     now = 0.0
     next_curve = next_field = 0.0
     told = began
+    air = air_of(weather_rows(np.array([start_h]))[0])
     while True:
-        air = air_of(weather_rows(np.array([start_h + now / 3600.0]))[0])
         if now >= next_curve - 1e-6 or now >= end - 1e-6:
             recorder.curve(keeper, now, air)
             next_curve += curve_h * 3600.0
@@ -200,13 +203,17 @@ def _march(
         parts = max(1, math.ceil((stop - now) / longest_s - 1e-9))
         spacing = (stop - now) / parts
         hours = (start_h * 3600.0 + now + spacing * np.arange(parts + 1, dtype=np.float64)) / 3600.0
+        rows = weather_rows(hours)
         now += keeper.host.march(
-            weather_rows(hours), spacing_s=spacing, seconds=stop - now, longest_s=spacing,
-            most_steps=_MOST_STEPS,
+            rows, spacing_s=spacing, seconds=stop - now, longest_s=spacing,
+            most_steps=_MOST_STEPS, parts=_PARTS,
         )  # fmt: skip
         keeper.host.catch_up()
         if stop - now < 1e-3:
             now = stop
+            air = air_of(rows[-1])
+        else:
+            air = air_of(weather_rows(np.array([start_h + now / 3600.0]))[0])
         if tell is not None and time.monotonic() - told > _TELL_S:
             told = time.monotonic()
             left = (told - began) * (end - now) / max(now, 1.0)

@@ -111,7 +111,7 @@ class SixGroups:
         for field in (state.act_m, state.act_t, state.act_f):
             field[c] = 0.0
 
-    def rates(self, state: State, work: Work) -> None:
+    def rates(self, state: State, work: Work, ahead: float = 0.0) -> None:
         """Fill ``work["o2_max"]``: oxygen uptake at plenty of oxygen [kg/s] a cell.
 
         Reads ``work["moisture"]`` (wet basis) and ``work["water"]``.

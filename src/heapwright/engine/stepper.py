@@ -1,13 +1,13 @@
-"""One step of a heap in time: gas, oxygen, heat with vapour, skin, soil, then decay and water.
+"""A heap in time: rounds of gas, oxygen, skin and soil, steps of heat with vapour, then decay.
 
-Units: SI, seconds. Conventions: operators are split in the order written in `passes.march`; the
-step is explicit for heat and vapour (order 1 in time), implicit for oxygen, quasi-steady for
+Units: SI, seconds. Conventions: operators are split in the order written in `passes.march`; steps
+are explicit for heat and vapour (order 1 in time), rounds implicit for oxygen, quasi-steady for
 pressure. What is slow (decay, liquid water, what follows from them of the material) may wait for a
-stretch of several steps and is then moved over all of it, at the mean uptake of oxygen of its
-steps, so that oxygen used and matter decayed stay the same number; the heat of decay comes in with
-every step. All is of order 1 in step and stretch. The ledger adds the fluxes; what the heap holds
-is worked out anew from temperature, masses and ice. Stability: the step is cut to 0.8 of the
-explicit limit, latent slope included.
+stretch of several rounds and is then moved over all of it, at the mean uptake of oxygen of its
+rounds, so that oxygen used and matter decayed stay the same number; the heat of decay comes in with
+every round. What drives decay is carried on to the middle of the stretch (order 2 in it). The
+ledger adds the fluxes; what the heap holds is worked out anew from temperature, masses and ice.
+Stability: the step is cut to 0.8 of the explicit limit, latent slope included.
 """
 
 from __future__ import annotations
@@ -46,8 +46,12 @@ class Biology(Protocol):
     def stretch_s(self) -> float:
         """The longest time over which `advance` may be called at once [s]."""
 
-    def rates(self, state: State, work: Work) -> None:
-        """Fill ``work["o2_max"]``: oxygen uptake at plenty of oxygen [kg/s] a cell."""
+    def rates(self, state: State, work: Work, ahead: float = 0.0) -> None:
+        """Fill ``work["o2_max"]``: oxygen uptake at plenty of oxygen [kg/s] a cell.
+
+        ahead : how far what drives it may be carried on beyond now, as a share of the time since
+        the last call.
+        """
 
     def advance(self, state: State, work: Work, dt: float, o2: Floats | None = None) -> None:
         """Move pools over dt at the oxygen ``o2``; fill ``heat_w`` and ``water_kg``."""
@@ -111,11 +115,14 @@ class Stepper:
         )
         self.gcell = mesh.bcell[mesh.bkind == GROUND].copy()
         self.cover = 0.0
-        self.into, self.out_of = np.zeros((3, mesh.size)), np.zeros((3, mesh.size))
+        self.into, self.out_of, self.moved = (np.zeros((n, mesh.size)) for n in (3, 3, 4))
         self.freezing = Freezing(parameters)
         self.sums, self.breath = np.zeros(5), np.zeros(5)
-        self.flown, self.count = np.zeros((passes.TERMS, 2)), np.zeros(3, dtype=np.int64)
-        self.waited_s = self.rain_kg_m2 = 0.0
+        self.flown, self.count = (
+            np.zeros((passes.TERMS, 2)),
+            np.zeros(passes.COUNTS, dtype=np.int64),
+        )
+        self.waited_s = self.stretch_s = self.rain_kg_m2 = 0.0
         self.nh3 = float(state.nh3_lost.sum())
         self.short_kg = 0.0
         self.eps0 = mesh.field(0.5) if pores is None else pores
@@ -230,20 +237,23 @@ class Stepper:
         longest_s: float,
         spacing_s: float = 1.0,
         most_steps: int = 1_000_000,
+        parts: tuple[int, int] = (1, 1),
     ) -> float:
-        """Move the heap by *seconds*, in steps of at most *longest_s*; returns what was moved.
+        """Move the heap by *seconds*, in rounds of at most *longest_s*; returns what was moved.
 
-        rows (n, 19) : weather from now on, ``spacing_s`` apart, see `row_of`. Decay and liquid
+        rows (n, 19) : weather from now on, ``spacing_s`` apart, see `row_of`; parts : fewest and
+        most steps of heat and vapour in a round of gas, oxygen and skin. Decay and liquid
         water wait until `catch_up`: call it after at most ``biology.stretch_s``, and before the
         state is looked at.
         """
         if self.waited_s == 0.0:
             material.look(self)
             self.skin.deepen(self, float(rows[0, passes.AIR_C]))
-            self.biology.rates(self.state, self.work)
+            ahead = 0.5 * min(seconds / self.stretch_s, 1.0) if self.stretch_s > 0.0 else 0.0
+            self.biology.rates(self.state, self.work, ahead)
         self.skin.totals[:] = 0.0
         moved, rain = passes.march(
-            *self._tuples(), rows, spacing_s, seconds, longest_s, most_steps, self.flown,
+            *self._tuples(), rows, spacing_s, seconds, longest_s, parts, most_steps, self.flown,
             self.breath, self.sums, self.skin.totals, self.count,
         )  # fmt: skip
         self.waited_s += moved
@@ -254,7 +264,7 @@ class Stepper:
     def _tuples(self) -> tuple[Any, ...]:
         """Everything that a march works on, as the kernels take it."""
         m, s, w, par, skin = self.mesh, self.state, self.work, self.par, self.skin
-        fields = {n: w[n] for n in passes.Fields._fields if n not in ("into", "out_of")}
+        fields = {n: w[n] for n in passes.Fields._fields if n not in ("into", "out_of", "moved")}
         return (
             passes.Body(
                 m.runs, self.long_runs, m.cells, self.active, m.sy, m.sz, m.dx_m, self.fcell,
@@ -273,7 +283,7 @@ class Stepper:
                 s.enthalpy_j, s.temp_c, s.water_m, s.water_f, s.o2, s.p_pa, s.soil_c, skin.skin_c,
                 skin.before_c, self.bextra,
             ),
-            passes.Fields(**fields, into=self.into, out_of=self.out_of),
+            passes.Fields(**fields, into=self.into, out_of=self.out_of, moved=self.moved),
             passes.Faces(
                 self.closed, self.bg, self.bh, self.bp, self.bd, self.bf, self.bt, self.bw, self.by,
                 skin.layer, skin.front, skin.terms,
@@ -300,6 +310,7 @@ class Stepper:
         self.freezing.temperature(self)
         for process in (heat_and_vapour, skin_process, ground, oxygen):
             process.enter(self)
+        self.stretch_s = self.waited_s
         self.waited_s = self.rain_kg_m2 = 0.0
 
     def _decay(self, dt: float) -> None:

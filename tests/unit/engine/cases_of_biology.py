@@ -44,9 +44,10 @@ def _first(seed: int) -> dict[str, Any]:
     k = Decay(chips(0.1))
     s, w = heap(k, seed)
     factors, zero = np.zeros((biology.FACTOR_ROWS, MESH.size)), MESH.field
+    before = np.random.default_rng(seed + 1).uniform(0, 1, factors.shape)
     rates = [
         MESH.cells, s.temp_c, w["moisture"], s.pools, s.biomass, s.acid, s.act_m, s.act_t, s.act_f,
-        s.n_org, s.n_nh4, k.pool_par, k.par, k.warm, k.wet, factors, zero(),
+        s.n_org, s.n_nh4, k.pool_par, k.par, k.warm, k.wet, 0.5, before, factors, zero(),
     ]  # fmt: skip
     done = np.random.default_rng(seed).uniform(0, 1, factors.shape)
     return {
@@ -57,6 +58,8 @@ def _first(seed: int) -> dict[str, Any]:
              s.acid, s.act_m, s.act_t, s.act_f, s.n_org, s.n_nh4, s.nh3_lost, k.pool_par, k.par,
              k.warm, k.wet, w["moisture"], done, zero(), zero(), zero(), zero()],
         ),
+        "_ahead": (biology._ahead, [0.4, 0.3, 0.5]),
+        "_ahead of nothing": (biology._ahead, [0.1, 0.9, 0.5]),
         "_place": (biology._place, [51.3, k.warm.shape[0]]),
         "_place below the table": (biology._place, [-300.0, k.warm.shape[0]]),
         "_place above the table": (biology._place, [300.0, k.warm.shape[0]]),

@@ -120,6 +120,9 @@ def cases() -> dict[str, Any]:
             [RUNS, t, y, f(), f(0.3, 0.6), gas_table(1.75), PAR.gas(101325.0), zero(), zero(),
              zero(), zero()],
         ),
+        "ratios": (
+            gas.ratios, [RUNS, t, y, gas_table(1.75), PAR.gas(101325.0), zero()],
+        ),
         "conductances": (
             gas.conductances,
             [RUNS, SY, SZ, 0.1, f(1e-8, 1e-7), 0.6, f(), f(38, 42), f(1.0, 1.2), 1.22,
@@ -132,11 +135,13 @@ def cases() -> dict[str, Any]:
         ),
         "inner, upwind": (
             transport.inner,
-            [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 1, tp, zero(), zero()],
+            [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 1, tp,
+             np.zeros((4, t.size)), zero(), zero()],
         ),
         "inner": (
             transport.inner,
-            [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 2, tp, zero(), zero()],
+            [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 2, tp,
+             np.zeros((4, t.size)), zero(), zero()],
         ),
         "through_faces": (
             transport.through_faces,

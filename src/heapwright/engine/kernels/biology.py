@@ -68,12 +68,21 @@ def _activity(a, growth, death, floor):
     return a
 
 
+@nb.njit(inline="always", error_model="numpy")
+def _ahead(now, before, ahead):
+    """A factor carried on in a straight line, 0 to twice what it is."""
+    return min(max(now + ahead * (now - before), 0.0), 2.0 * now)
+
+
 @nb.njit(cache=True, error_model="numpy")
 def rates(
     cells, temp_c, moisture_wb, pools, biomass, acid, act_m, act_t, act_f, n_org, n_nh4,
-    pool_par, par, warm, wet, factors, out_o2_max,
+    pool_par, par, warm, wet, ahead, before, factors, out_o2_max,
 ):  # fmt: skip
     """Fill ``out_o2_max`` [kg/s], the oxygen uptake at plenty of oxygen, and ``factors``.
+
+    ahead : how far the factors are carried on beyond now, as a share of the time since ``before``
+    (like ``factors``), which takes those of now: half a stretch makes decay of order 2 in it.
 
     factors (FACTOR_ROWS, N) : what multiplies the best rate of what bacteria take, what fungi
     take, and of the upkeep of microbes, oxygen left out; `advance` reads them. Nitrogen holds decay
@@ -112,6 +121,9 @@ def rates(
         gb = max(fm * act_m[i], ft * act_t[i]) * w * fed
         gf = par[FUNGAL_RATE] * ff * act_f[i] * w * fed
         gu = max(fm, ft, ff) * w
+        gb, before[BACTERIA, i] = _ahead(gb, before[BACTERIA, i], ahead), gb
+        gf, before[FUNGAL, i] = _ahead(gf, before[FUNGAL, i], ahead), gf
+        gu, before[MICROBES, i] = _ahead(gu, before[MICROBES, i], ahead), gu
         factors[BACTERIA, i] = gb
         factors[FUNGAL, i] = gf
         factors[MICROBES, i] = gu

@@ -100,6 +100,18 @@ def properties(runs, t, y, activity, tortuous, table, par, dry, ratio, rho, spre
             spread[i] = nd * par[D_O2] * (table[p, LINE] + u * table[p, LINE + 1]) * tortuous[i]
 
 
+@nb.njit(cache=True, error_model="numpy")
+def ratios(runs, t, activity, table, par, ratio):
+    """Mol of vapour a mol of dry gas in every cell, as in `properties`, and nothing else."""
+    most = 0.95 * par[P_AIR]
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            p, u = place(t[i])
+            pv = table[p, 0] + u * (table[p, 1] + u * (table[p, 2] + u * table[p, 3]))
+            pv = min(activity[i] * pv, most)
+            ratio[i] = pv / (par[P_AIR] - pv)
+
+
 @nb.njit(cache=True, fastmath=True, error_model="numpy")
 def conductances(
     runs,

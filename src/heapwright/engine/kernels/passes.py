@@ -1,10 +1,12 @@
 """The steps of a heap that follow one another without Python: gas, heat, oxygen, skin, soil.
 
 Units, conventions and layout as in the kernels that are called here. `march` moves a heap over a
-stretch of time in steps as long as stability allows, through weather given by rows, joined by
-straight lines; decay and liquid water come after it and move over all of the stretch. Why one
-call: from Python a small kernel costs as much as its work on a hundred cells. Order 1 in time;
-explicit in heat and vapour, cut to LIMIT of the stable step; implicit in oxygen.
+stretch of time in rounds, through weather given by rows, joined by straight lines; decay and liquid
+water come after it and move over all of the stretch. A round solves gas flow, oxygen, skin and soil
+once, and moves heat and vapour by one or more steps, as long as stability allows: they are what
+changes fastest and costs least. Why one call: from Python a small kernel costs as much as its work
+on a hundred cells. Order 1 in time; explicit in heat and vapour, cut to LIMIT of the stable step;
+implicit in oxygen.
 """
 
 from typing import Any, NamedTuple
@@ -34,7 +36,8 @@ AIR_COLUMNS = 19
 ) = range(8)  # fmt: skip
 TERMS = 8
 #: entries of ``count``
-STEPS, ITERATIONS, SWEEPS = range(3)
+ROUNDS, STEPS, ITERATIONS, SWEEPS = range(4)
+COUNTS = 4
 #: share of the stable step that is taken
 LIMIT = 0.8
 #: pressure a blower begins with, and can reach [Pa]
@@ -158,6 +161,8 @@ class Fields(NamedTuple):
     storage: Any
     taken: Any
     given: Any
+    steady_heat: Any
+    steady_vapour: Any
     heat: Any
     vapour: Any
     ice: Any
@@ -168,6 +173,7 @@ class Fields(NamedTuple):
     c3: Any
     into: Any
     out_of: Any
+    moved: Any
 
 
 class Faces(NamedTuple):
@@ -259,25 +265,46 @@ def _fit_blowers(v, f, molar):
 
 
 @nb.njit(cache=True, error_model="numpy")
-def carry(b, k, h, w, f):
-    """Set heat and vapour to what inner faces bring; gives the longest stable step [s]."""
-    for r in range(b.runs.shape[0]):
-        for i in range(b.runs[r, 0], b.runs[r, 1]):
-            w.heat[i] = 0.0
-            w.vapour[i] = 0.0
-    transport.inner(
-        b.runs, b.sy, b.sz, b.active, w.kx, w.ky, w.kz, w.dox, w.doy, w.doz, w.fx, w.fy, w.fz,
-        h.temp, w.ratio, k.order, k.transport, w.heat, w.vapour,
-    )  # fmt: skip
-    return transport.shortest_step(
+def _longest(b, k, h, w, f):
+    """The longest stable steps [s]: of heat and vapour, and of what skin and ground give."""
+    step = transport.shortest_step(
         b.runs, b.sy, b.sz, w.kx, w.ky, w.kz, w.dox, w.doy, w.doz, w.fx, w.fy, w.fz, b.bcell, f.bf,
         h.extra, h.temp, w.ratio, w.capacity, k.transport, w.c1,
+    )  # fmt: skip
+    for i in b.fcell:
+        w.c1[i] = 0.0
+    for i in b.gcell:
+        w.c1[i] = 2.0 * w.conductivity[i] * b.dx
+    for n in range(b.fcell.shape[0]):
+        w.c1[b.fcell[n]] += h.extra[n]
+    given = 1e9
+    for n in range(b.fcell.shape[0]):
+        i = b.fcell[n]
+        given = min(given, w.capacity[i] / max(w.c1[i], 1e-12))
+    return step, given
+
+
+@nb.njit(cache=True, error_model="numpy")
+def carry(b, k, h, w):
+    """Set heat and vapour to what is steady in a round and what inner faces bring."""
+    for r in range(b.long_runs.shape[0]):
+        for i in range(b.long_runs[r, 0], b.long_runs[r, 1]):
+            w.heat[i] = w.steady_heat[i]
+        for i in range(b.long_runs[r, 0], b.long_runs[r, 1]):
+            w.vapour[i] = w.steady_vapour[i]
+    transport.inner(
+        b.long_runs, b.sy, b.sz, b.active, w.kx, w.ky, w.kz, w.dox, w.doy, w.doz, w.fx, w.fy, w.fz,
+        h.temp, w.ratio, k.order, k.transport, w.moved, w.heat, w.vapour,
     )  # fmt: skip
 
 
 @nb.njit(cache=True, error_model="numpy")
 def breathe(b, k, h, w, f, dt, breath):
-    """The oxygen at the end of a step, and the heat of what was used; gives the sweeps."""
+    """The oxygen at the end of a round, and the heat of what was used; gives the sweeps."""
+    for r in range(b.runs.shape[0]):
+        for i in range(b.runs[r, 0], b.runs[r, 1]):
+            w.steady_heat[i] = 0.0
+            w.steady_vapour[i] = 0.0
     volume = b.dx**3
     most = k.gas[gas.Y_AIR]
     uptake.prepare(
@@ -294,8 +321,8 @@ def breathe(b, k, h, w, f, dt, breath):
     )  # fmt: skip
     uptake.account(
         b.runs, dt, volume, k.k_oxygen, most, k.heat_per_oxygen * KG_PER_MOL, w.demand, w.dry_gas,
-        w.pores, w.gas_held, h.o2, w.y_old, w.taken, w.given, w.heat, b.bcell, f.bd, f.bf, f.by,
-        breath,
+        w.pores, w.gas_held, h.o2, w.y_old, w.taken, w.given, w.steady_heat, b.bcell, f.bd, f.bf,
+        f.by, breath,
     )  # fmt: skip
     return done
 
@@ -344,8 +371,8 @@ def bask(b, k, h, w, f, air, dt, sun, six, sums):
         b.fcell, b.fdir, b.fcross, b.shared, b.dx, dt, h.temp, w.conductivity, w.activity, w.water,
         f.layer, f.front, sun, k.calm + k.per_wind * air[WIND_M_S],
         k.open_to_vapour * (1.0 - k.cover), air[AIR_C],
-        air[VAPOUR_PA], air[SKY_C], k.table, k.skin, h.skin, h.extra, f.terms, w.heat, w.vapour,
-        six,
+        air[VAPOUR_PA], air[SKY_C], k.table, k.skin, h.skin, h.extra, f.terms, w.steady_heat,
+        w.steady_vapour, six,
     )  # fmt: skip
     _enter(sums, SKIN_HEAT, (six[skin.Q_SUN] + six[skin.Q_AIR] + six[skin.Q_SKY]) * dt)
     _enter(sums, SKIN_VAPOUR_HEAT, -six[skin.Q_VAPOUR] * dt)
@@ -353,21 +380,22 @@ def bask(b, k, h, w, f, air, dt, sun, six, sums):
     if b.gcell.shape[0] > 0:
         given, _ = soil.soil_step(
             b.gcell, dt, b.dx, w.conductivity, h.temp, h.soil, b.thickness, k.soil_k, k.soil_c,
-            air[DEEP_C], w.heat,
+            air[DEEP_C], w.steady_heat,
         )  # fmt: skip
         _enter(sums, GROUND, given * dt)
 
 
 @nb.njit(cache=True, error_model="numpy")
 def march(
-    b, v, k, h, w, f, rows, spacing, until, longest, most_steps, sums, breath, settled, skin_sums,
-    count,
+    b, v, k, h, w, f, rows, spacing, until, longest, parts, most_steps, sums, breath, settled,
+    skin_sums, count,
 ):  # fmt: skip
-    """Steps until so many seconds have gone by; gives the seconds and the rain [kg/m2].
+    """Rounds until so many seconds have gone by; gives the seconds and the rain [kg/m2].
 
-    rows (n, AIR_COLUMNS) : weather, ``spacing`` seconds apart; longest [s] : of a step;
-    most_steps : to stop after; sums (TERMS, 2), breath, settled : added to, see `uptake` and
-    `masses`; skin_sums (6,) : of the last step; count (3,) : steps, iterations, sweeps, added to.
+    rows (n, AIR_COLUMNS) : weather, ``spacing`` seconds apart; longest [s] : of a round; parts (2,)
+    : fewest and most steps of a round, which is cut shorter where more would be needed;
+    most_steps : no round begins after as many; sums (TERMS, 2), breath, settled : added to, see
+    `uptake` and `masses`; skin_sums (6,) : of the last round; count (COUNTS,) : added to.
     """
     air = np.zeros(AIR_COLUMNS)
     sun = np.zeros((2, 6))
@@ -375,20 +403,32 @@ def march(
     walls = np.zeros(1)
     now = 0.0
     rain = 0.0
-    steps = 0
-    while now < until - 1e-3 and steps < most_steps:
+    rounds = 0
+    done = 0
+    while now < until - 1e-3 and done < most_steps:
         _air_at(rows, spacing, now, air)
         count[ITERATIONS] += blow(b, v, k, h, w, f, air)
-        dt = min(longest, until - now, LIMIT * carry(b, k, h, w, f))
-        count[SWEEPS] += breathe(b, k, h, w, f, dt, breath)
-        exchange(b, v, k, h, w, f, air, dt, three, walls, sums)
-        bask(b, k, h, w, f, air, dt, sun, skin_sums, sums)
-        masses.bring(
-            b.runs, dt, w.heat, w.vapour, h.enthalpy, h.water_m, h.water_f, w.water, settled
-        )
-        thermo.temperature(b.cells, h.enthalpy, w.dry, w.water, k.thermo, h.temp, w.ice, w.capacity)
-        now += dt
-        rain += dt * air[RAIN]
-        steps += 1
-    count[STEPS] += steps
+        stable, given = _longest(b, k, h, w, f)
+        span = min(longest, until - now, LIMIT * given, LIMIT * stable * parts[1])
+        steps = max(parts[0], int(np.ceil(span / (LIMIT * stable) - 1e-9)))
+        dt = span / steps
+        count[SWEEPS] += breathe(b, k, h, w, f, span, breath)
+        bask(b, k, h, w, f, air, span, sun, skin_sums, sums)
+        for step in range(steps):
+            if step > 0:
+                gas.ratios(b.runs, h.temp, w.activity, k.table, k.gas, w.ratio)
+            carry(b, k, h, w)
+            exchange(b, v, k, h, w, f, air, dt, three, walls, sums)
+            masses.bring(
+                b.runs, dt, w.heat, w.vapour, h.enthalpy, h.water_m, h.water_f, w.water, settled
+            )
+            thermo.temperature(
+                b.cells, h.enthalpy, w.dry, w.water, k.thermo, h.temp, w.ice, w.capacity
+            )
+        now += span
+        rain += span * air[RAIN]
+        rounds += 1
+        done += steps
+    count[ROUNDS] += rounds
+    count[STEPS] += done
     return now, rain

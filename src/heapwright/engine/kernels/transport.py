@@ -17,70 +17,67 @@ CP_DRY, M_WATER, LATENT, CP_VAPOUR, D_RATIO = range(5)
 
 
 @nb.njit(inline="always", error_model="numpy")
-def _limited(behind, here, ahead, limits):
-    """Value at the downstream face of ``here`` by van Leer's limiter; ``here`` unless it limits."""
-    both = (here - behind) * (ahead - here)
-    limits = limits and both > 0.0
-    both = both if limits else 0.0
-    across = ahead - behind if limits else 1.0
-    return here + both / across
+def _rises(runs, step, active, x, out):
+    """Fill ``out`` with how far x rises from the middle of a cell to its face at ``step``, by van
+    Leer's limiter; 0 where a neighbour is no heap."""
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            before = x[i] - x[i - step]
+            after = x[i + step] - x[i]
+            both = before * after
+            both = both if both > 0.0 else 0.0
+            both = both if active[i - step] & active[i + step] else 0.0
+            across = before + after
+            across = across if both > 0.0 else 1.0
+            out[i] = both / across
 
 
 @nb.njit(inline="always", error_model="numpy")
-def _row(start, end, step, far, active, k, d, f, t, w, second, par, q, v, heat, vapour):
-    """What a row of cells and its neighbours at ``step`` exchange; ``far`` as step, or 0 where
-    nothing lies beyond the neighbours; q, v : scratch."""
-    cp, mol, latent, cpv, ratio = (
-        par[CP_DRY],
-        par[M_WATER],
-        par[LATENT],
-        par[CP_VAPOUR],
-        par[D_RATIO],
-    )
-    for i in range(start, end):
-        j = i + step
-        h = i - step
-        n = j + far
-        flows = f[i]
-        on = flows >= 0.0
-        limits = second and (active[h] if on else active[n])
-        tu = _limited(t[h] if on else t[n], t[i] if on else t[j], t[j] if on else t[i], limits)
-        wu = _limited(w[h] if on else w[n], w[i] if on else w[j], w[j] if on else w[i], limits)
-        carried = flows * wu
-        spread = d[i] * ratio * (w[i] - w[j])
-        ts = t[i] if spread >= 0.0 else t[j]
-        q[i - start] = (
-            k[i] * (t[i] - t[j])
-            + flows * cp * tu
-            + mol * (carried * (latent + cpv * tu) + spread * (latent + cpv * ts))
-        )
-        v[i - start] = mol * (carried + spread)
-    for i in range(start, end):
-        heat[i] -= q[i - start]
-        vapour[i] -= v[i - start]
-    for i in range(start, end):
-        heat[i + step] += q[i - start]
-        vapour[i + step] += v[i - start]
+def _along(runs, step, active, k, d, f, t, w, second, par, scratch, heat, vapour):
+    """What cells and their neighbours at ``step`` exchange."""
+    rise_t, rise_w, q, v = scratch[0], scratch[1], scratch[2], scratch[3]
+    cp, mol, latent, cpv = par[CP_DRY], par[M_WATER], par[LATENT], par[CP_VAPOUR]
+    ratio = par[D_RATIO]
+    if second:
+        _rises(runs, step, active, t, rise_t)
+        _rises(runs, step, active, w, rise_w)
+    for r in range(runs.shape[0]):
+        start, end = runs[r, 0], runs[r, 1]
+        for i in range(start, end):
+            here, there = w[i] + rise_w[i], w[i + step] - rise_w[i + step]
+            v[i] = mol * f[i] * (here if f[i] >= 0.0 else there)
+        for i in range(start, end):
+            here, there = t[i] + rise_t[i], t[i + step] - rise_t[i + step]
+            up = here if f[i] >= 0.0 else there
+            q[i] = f[i] * cp * up + v[i] * (latent + cpv * up)
+        for i in range(start, end):
+            spread = mol * ratio * d[i] * (w[i] - w[i + step])
+            here, there = t[i], t[i + step]
+            v[i] += spread
+            q[i] += k[i] * (here - there) + spread * (
+                latent + cpv * (here if spread >= 0.0 else there)
+            )
+    for r in range(runs.shape[0]):
+        start, end = runs[r, 0], runs[r, 1]
+        for i in range(start, end):
+            heat[i] += q[i - step] - q[i]
+        for i in range(start, end):
+            vapour[i] += v[i - step] - v[i]
 
 
 @nb.njit(cache=True, error_model="numpy")
 def inner(
-    runs, sy, sz, active, kx, ky, kz, dox, doy, doz, fx, fy, fz, t, w, order, par, heat, vapour
-):
+    runs, sy, sz, active, kx, ky, kz, dox, doy, doz, fx, fy, fz, t, w, order, par, scratch, heat,
+    vapour,
+):  # fmt: skip
     """Add to ``heat`` [W] and ``vapour`` [kg/s] what every cell gains through inner faces.
 
-    Conductances and fluxes of faces to what is no heap are 0.
+    Conductances and fluxes of faces to what is no heap are 0; scratch (4, N) : 0 there, too.
     """
-    q = np.empty(sy)
-    v = np.empty(sy)
     second = order == 2
-    size = np.uint64(active.shape[0])
-    for r in range(runs.shape[0]):
-        start, end = runs[r, 0], runs[r, 1]
-        _row(start, end, ONE, ONE, active, kx, dox, fx, t, w, second, par, q, v, heat, vapour)
-        _row(start, end, sy, sy, active, ky, doy, fy, t, w, second, par, q, v, heat, vapour)
-        far = sz if end + sz + sz < size else np.uint64(0)
-        _row(start, end, sz, far, active, kz, doz, fz, t, w, second, par, q, v, heat, vapour)
+    _along(runs, ONE, active, kx, dox, fx, t, w, second, par, scratch, heat, vapour)
+    _along(runs, sy, active, ky, doy, fy, t, w, second, par, scratch, heat, vapour)
+    _along(runs, sz, active, kz, doz, fz, t, w, second, par, scratch, heat, vapour)
 
 
 @nb.njit(cache=True, error_model="numpy")
