@@ -79,7 +79,7 @@ def simulate(
     """
     from heapwright.services.settings import now
     from heapwright.services.simfiles import folder_for, write_table
-    from heapwright.services.simulating import prepare, simulate_heaps
+    from heapwright.services.simulating import is_ready, prepare, simulate_heaps
 
     moment, share = now(), _exposure(exposure)
     cell_m = _metres(cell)
@@ -91,6 +91,9 @@ def simulate(
         answer,
     )  # fmt: skip
     folder = out or Path(folder_for(work[0].case.trial))
+    if not is_ready():
+        sys.stderr.write("heapwright: getting the simulator ready, once, for about a minute\n")
+        sys.stderr.flush()
     with _progress(work) as tell:
         made = simulate_heaps(
             work, biology=biology, every_h=every_h, workers=jobs, out=folder, now=moment,

@@ -22,6 +22,7 @@ from typing import Any
 from heapwright.domain.trial import Place, Trial
 from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.run import Run
+from heapwright.engine.kernels import is_compiled
 from heapwright.engine.simulate import KINETICS, Progress, simulate
 from heapwright.errors import (
     HeapwrightError,
@@ -38,7 +39,7 @@ from heapwright.services.settings import open_book
 from heapwright.services.simweather import weather_for
 from heapwright.services.weather import air_of_book
 
-__all__ = ["Job", "Simulated", "prepare", "simulate_heaps", "workers_for"]
+__all__ = ["Job", "Simulated", "is_ready", "prepare", "simulate_heaps", "workers_for"]
 
 #: days simulated when neither the keeper nor the plan says how many
 _USUAL_D, _MOST_D, _LEAST_D = 60.0, 400.0, 0.05
@@ -202,6 +203,11 @@ def workers_for(jobs: int, wanted: int | None = None) -> int:
     """How many processes: as wished, else as there are cores, and never more than heaps."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     return max(1, min(jobs, wanted or cores or 1))
+
+
+def is_ready() -> bool:
+    """False before the first run, which first translates the simulator, for about a minute."""
+    return is_compiled()
 
 
 def simulate_heaps(

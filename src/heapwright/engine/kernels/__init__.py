@@ -8,7 +8,12 @@ it away when any source has changed. It does nothing where the folder cannot be 
 from __future__ import annotations
 
 import hashlib
+import os
 from pathlib import Path
+
+__all__ = ["is_compiled"]
+
+_FOLDER = Path(__file__).parent
 
 
 def _forget_stale(folder: Path) -> bool:
@@ -30,4 +35,11 @@ def _forget_stale(folder: Path) -> bool:
     return True
 
 
-_forget_stale(Path(__file__).parent)
+def is_compiled(folder: Path = _FOLDER) -> bool:
+    """Whether compiled kernels are kept beside the sources; also True where that cannot be seen."""
+    kept = folder / "__pycache__"
+    elsewhere = "NUMBA_CACHE_DIR" in os.environ or not os.access(folder, os.W_OK)
+    return elsewhere or any(kept.glob("passes.march-*.nbc"))
+
+
+_forget_stale(_FOLDER)
