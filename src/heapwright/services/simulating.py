@@ -21,8 +21,8 @@ from typing import Any
 
 from heapwright.domain.trial import Place, Trial
 from heapwright.domain.weather import WeatherSeries
-from heapwright.engine.run import Run
 from heapwright.engine.kernels import is_compiled
+from heapwright.engine.run import Run
 from heapwright.engine.simulate import KINETICS, Progress, simulate
 from heapwright.errors import (
     HeapwrightError,
