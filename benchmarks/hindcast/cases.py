@@ -147,6 +147,9 @@ def build(case: Case, variant: str) -> Setting:
     )  # fmt: skip
     pipes = _pipes(told["pipes"], spec)
     actions = [Action(age, "turned") for age in _v(heap, "turned_d", []) if age < case.days]
+    wetted = _v(heap, "moistened_to")
+    if wetted:
+        actions += [Action(a.age_d, "moistened", wetted) for a in actions]
     if any(p.forced_l_s for p in pipes):
         actions.append(Action(0.0, "air on"))
     spec = replace(

@@ -150,6 +150,7 @@ _ROWS: tuple[tuple[str, str, str, float, float, str, str], ...] = (
     ("depth_m", "z", "m", 0.0, 5, "m", "depth below the skin of a heap, along the probe"),
     ("pipe_distance_m", "a", "m", 0.0, 20, "m", "distance to the nearest vent pipe"),
     ("diameter_m", "D", "m", 0.001, 5, "m", "diameter of a pipe"),
+    ("hole_mm", "d_h", "mm", 0.5, 200, "mm", "diameter of a hole in a pipe"),
     ("mass_kg", "m", "kg", 0.0, 5e6, "kg", "mass as it lies, wet"),
     ("dry_mass_kg", "m_d", "kg", 0.0, 5e6, "kg", "dry mass"),
     ("water_l", "W", "litre", 0.0, 1e6, "L", "water given to a heap"),

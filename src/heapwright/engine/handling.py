@@ -14,6 +14,7 @@ import numpy as np
 
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.processes import cover, sinking, turning, vents
+from heapwright.engine.processes.water import moisten
 from heapwright.engine.regrid import regrid, soil_under, sunk_mesh
 from heapwright.engine.run import Done
 from heapwright.engine.scenario import Action, HeapSpec
@@ -87,6 +88,9 @@ class Keeper:
         elif kind == "watered":
             self.host.water.pour(action.amount)
             note = f"{action.amount:g} L over the top"
+        elif kind == "moistened":
+            litres = moisten(self.host, action.amount, air.temp_c)
+            note = f"{litres:.0f} L mixed in, to {action.amount:.0%}"
         elif kind in ("covered", "uncovered"):
             cover.put_on(self.host, None if kind == "covered" else 0.0)
             note = f"{self.host.cover:.0%} of the skin"

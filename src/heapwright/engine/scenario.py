@@ -14,12 +14,13 @@ from heapwright.engine.mesh import Mesh
 from heapwright.engine.shapes import cells_along, mesh_of
 from heapwright.errors import InputError
 from heapwright.science.sky import exposure_factor
+from heapwright.science.values import value
 from heapwright.units import quantity
 
 __all__ = ["Action", "ActionKind", "HeapSpec", "Pipe", "ProbeSpot"]
 
 ActionKind = Literal[
-    "turned", "watered", "covered", "uncovered", "vent opened", "vent plugged", "vent pulled",
+    "turned", "watered", "moistened", "covered", "uncovered", "vent opened", "vent plugged", "vent pulled",
     "air on", "air off",
 ]  # fmt: skip
 _KINDS = get_args(ActionKind)
@@ -27,7 +28,11 @@ _KINDS = get_args(ActionKind)
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """One thing done at a heap age [d]; amount : litres for ``watered``, else unused."""
+    """One thing done at a heap age [d].
+
+    amount : litres for ``watered``, which go over the top; for ``moistened`` the share of water
+    (wet basis) to which all of it is brought by hand, as one does while turning; else unused.
+    """
 
     age_d: float
     kind: ActionKind
@@ -42,7 +47,10 @@ class Action:
                 value=self.kind,
                 way_out="One of " + ", ".join(_KINDS),
             )
-        quantity("water_l").check(self.amount, field="litres")
+        if self.kind == "moistened":
+            quantity("moisture_wb").check(self.amount, field="moistened to")
+        else:
+            quantity("water_l").check(self.amount, field="litres")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +58,22 @@ class Pipe:
     """A perforated pipe by its course in heap coordinates [m]: x, y from the middle of the foot, z
     from the ground under each place.
 
-    diameter_m; hole_rows : rows of holes (four or more let air through all round); state : open or
-    plugged at the build; both_open : a mouth at each end; forced_pa : pressure of a blower.
+    diameter_m; hole_rows : rows of holes, 1 to 50; hole_mm : diameter of a hole; hole_spacing_m :
+    from hole to hole along a row, by default both as in perforated drain pipe (see ``pipe`` of
+    ``heapphysics.toml``); state : open or plugged at the build; both_open : a mouth at each end;
+    forced_pa : pressure of a blower; forced_l_s : its flow. Raises `QuantityError` or `InputError`.
+
+    >>> Pipe(((-1, 0, 0.2), (1, 0, 0.2)), hole_rows=2, hole_spacing_m=0.1).holes_a_metre
+    20.0
     """
 
     points_m: tuple[tuple[float, float, float], ...]
     diameter_m: float = 0.1
     hole_rows: int = 2
+    hole_mm: float = field(default_factory=lambda: value("heapphysics", "pipe.hole").value)
+    hole_spacing_m: float = field(
+        default_factory=lambda: value("heapphysics", "pipe.hole_spacing").value
+    )
     state: Literal["open", "plugged"] = "open"
     both_open: bool = True
     forced_pa: float = 0.0
@@ -66,6 +83,18 @@ class Pipe:
         quantity("diameter_m").check(self.diameter_m, field="pipe diameter")
         if len(self.points_m) < 2:
             raise InputError("a pipe has at least two ends", field="pipe")
+        quantity("hole_mm").check(self.hole_mm, field="hole_mm")
+        quantity("length_m").check(self.hole_spacing_m, field="hole_spacing_m")
+        if not 1 <= self.hole_rows <= 50:
+            raise InputError("a pipe has 1 to 50 rows of holes", field="hole_rows",
+                             value=self.hole_rows)  # fmt: skip
+        if self.hole_mm > 1000 * min(self.diameter_m, self.hole_spacing_m):
+            raise InputError(
+                "a hole is no wider than its pipe and the way to the next one",
+                field="hole_mm",
+                value=f"{self.hole_mm:g} mm",
+                way_out="Give the holes in millimetres, pipe and spacing in metres",
+            )
         if not 0 <= self.forced_pa <= 5000:
             raise InputError("a blower gives 0 to 5000 Pa", field="forced_pa", value=self.forced_pa)
         if not 0 <= self.forced_l_s <= 1000:
@@ -80,9 +109,9 @@ class Pipe:
             )
 
     @property
-    def holes(self) -> float:
-        """Share of the wall that lets air through, 0.25 a row of holes, at most 1."""
-        return min(1.0, max(0.05, 0.25 * self.hole_rows))
+    def holes_a_metre(self) -> float:
+        """Holes of a metre of pipe, all rows together."""
+        return self.hole_rows / self.hole_spacing_m
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ stepper and by those that move gas and heat.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,15 +67,16 @@ def air_of(row: Floats) -> Air:
 class PipeLine:
     """One pipe as a list of cells from mouth to mouth.
 
-    cells : flat indices; radius_m; holes : share of the wall that lets air through relative to
-    the heap around it, 0 to 1; both_open : a second mouth; open : False while plugged or pulled;
-    pressure_pa : inside, above the air outside (0 for a passive pipe); flow_l_s : of a blower, into
-    the heap, to which the pressure is then fitted (0: none).
+    cells : flat indices; radius_m; holes_a_metre : endless for an open slot; hole_radius_m;
+    both_open : a second mouth; open : False while plugged or pulled; pressure_pa : inside, above
+    the air outside (0 for a passive pipe); flow_l_s : of a blower, into the heap, to which the
+    pressure is then fitted (0: none).
     """
 
     cells: NDArray[np.uint64]
     radius_m: float
-    holes: float = 1.0
+    holes_a_metre: float = math.inf
+    hole_radius_m: float = 0.0065
     both_open: bool = True
     open: bool = True
     pressure_pa: float = 0.0

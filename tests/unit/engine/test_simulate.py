@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 
 from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.parameters import Parameters
+from heapwright.engine.processes import vents
 from heapwright.engine.recording import around
 from heapwright.engine.regrid import column_heights, regrid, sunk_mesh
 from heapwright.engine.run import CURVES, FIELDS
@@ -17,7 +19,7 @@ from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
 from heapwright.engine.shapes import mesh_of
 from heapwright.engine.simulate import Progress, simulate
 from heapwright.engine.state import State, empty_state
-from heapwright.errors import HeapwrightError, UnknownNameError
+from heapwright.errors import HeapwrightError, InputError, QuantityError, UnknownNameError
 
 AIR = WeatherSeries.steady(datetime(2026, 5, 3, tzinfo=UTC), hours=24 * 30, air_temp_c=15.0)
 CHIPS = {"leafy_share": 0.15, "start_c": 20.0, "dx_m": 0.15}
@@ -232,3 +234,28 @@ def test_a_heap_that_loses_mass_sinks() -> None:
     assert (np.diff(volume) <= 1e-12).all()
     assert volume[-1] < 0.97 * volume[0]
     assert run.snapshots[-1].mesh.volume_m3 == pytest.approx(volume[-1], rel=0.05)
+
+
+def test_narrow_holes_let_less_air_through_and_endless_ones_are_an_open_slot() -> None:
+    course = ((-0.5, 0.0, 0.2), (0.5, 0.0, 0.2))
+    mesh = heap().mesh()
+
+    def flow(holes_a_metre: float) -> float:
+        (line,) = vents.pipelines((Pipe(course, hole_rows=2),), ["open"], mesh, (1.0, 1.0))
+        line.holes_a_metre = holes_a_metre
+        return float(vents.laid([line], mesh, 1.8e-5, 0).per_pa[0]) * 1.8e-5 / mesh.dx_m
+
+    slot, holes = flow(math.inf), Pipe(course, hole_rows=2).holes_a_metre
+    assert holes == pytest.approx(2 / 0.125)
+    assert slot == pytest.approx(2 * math.pi / max(math.log(0.2 * mesh.dx_m / 0.05), 0.5))
+    assert 1 / flow(holes) == pytest.approx(1 / slot + 1 / (holes * 4 * 0.0065))
+
+
+def test_holes_that_cannot_be_are_refused() -> None:
+    course = ((-0.5, 0.0, 0.2), (0.5, 0.0, 0.2))
+    for wrong in ({"hole_rows": 0}, {"hole_mm": 120.0}, {"hole_mm": 13.0, "hole_spacing_m": 0.01}):
+        with pytest.raises(InputError, match="hole"):
+            Pipe(course, **wrong)
+    for wrong in ({"hole_mm": 0.0}, {"hole_spacing_m": -1.0}, {"hole_mm": math.nan}):
+        with pytest.raises(QuantityError):
+            Pipe(course, **wrong)  # type: ignore[arg-type]

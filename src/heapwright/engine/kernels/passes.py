@@ -45,6 +45,9 @@ FIRST_PA, MOST_PA = 20.0, 5000.0
 MOST_ITERATIONS, MOST_SWEEPS = 2000, 200
 KG_PER_MOL = 0.031998
 KELVIN = 273.15
+#: inertia in a bed of grains: pressure a metre is this, over the root of permeability and of the
+#: cube of the pore space, times density and the square of the velocity (1.75 over the root of 150)
+ERGUN = 0.1429
 
 
 class Body(NamedTuple):
@@ -71,7 +74,8 @@ class Body(NamedTuple):
 class Vents(NamedTuple):
     """Open pipes: first and last entry in ``bcell``, the one where the far mouth takes over, heat
     through the wall [W/K] a cell, flow of a blower [L/s], pressure [Pa], and, for every entry, what
-    flows per pascal over dry gas and permeability [m]."""
+    flows per pascal over dry gas and permeability [m], and what grows with the square of the flow:
+    of the holes [1/m4], and of the crowded air before them [1/m3], times a length of the pores."""
 
     start: Any
     end: Any
@@ -80,6 +84,8 @@ class Vents(NamedTuple):
     flow_l_s: Any
     pressure: Any
     per_pa: Any
+    choke: Any
+    crowd: Any
 
 
 class Constants(NamedTuple):
@@ -230,7 +236,11 @@ def blow(b, v, k, h, w, f, air):
     for p in range(v.start.shape[0]):
         for n in range(v.start[p], v.end[p]):
             i = b.bcell[n]
-            f.bg[n] = w.dry_gas[i] * w.permeability[i] * v.per_pa[n]
+            pa = 1.0 / (w.permeability[i] * v.per_pa[n])
+            inertia = ERGUN / np.sqrt(w.permeability[i] * w.pores[i] ** 3)
+            through = abs(f.bf[n]) / w.dry_gas[i]
+            pa += w.rho[i] * (v.choke[n] + v.crowd[n] * inertia) * through
+            f.bg[n] = w.dry_gas[i] / pa
             f.bp[n] = v.pressure[p]
     flow.diagonal(b.long_runs, b.sy, b.sz, w.gx, w.gy, w.gz, b.bcell, f.bg, w.p_diag, w.p_inverse)
     flow.right_side(b.long_runs, b.sz, w.gz, w.hz, w.nothing, b.bcell, f.bg, f.bh, f.bp, w.p_rhs)

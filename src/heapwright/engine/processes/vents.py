@@ -17,6 +17,7 @@ from heapwright.engine.process import Process
 from heapwright.engine.scenario import Pipe
 from heapwright.engine.shapes import cells_along
 from heapwright.engine.surroundings import PipeLine
+from heapwright.science.values import value
 
 __all__ = ["PROCESS", "laid", "pipelines"]
 
@@ -29,9 +30,14 @@ PROCESS = Process(
     writes=("enthalpy_j",),
     sources=(
         "flow from a line to the cells around it: Peaceman 1978 (from memory)",
+        "into a round hole: 4 k a/mu, the disc of radius a in the wall of a half space of Weber "
+        "1873 (from memory)",
+        "inertia in front of a hole: Ergun 1952 (from memory), over a half sphere; through it: a "
+        "sharp-edged orifice (from memory)",
         "air relaxes to the wall along the pipe: Nusselt number of slow flow (from memory)",
     ),
-    note="no friction along the pipe; no water runs into pipes",
+    note="no friction along the pipe and at its mouth: below 0.1 Pa at the flow of a passive pipe, "
+    "where the heap takes several; no hole is blocked or feels its neighbours; no water runs in",
 )
 
 
@@ -51,7 +57,8 @@ def pipelines(
             PipeLine(
                 cells_along(mesh, course),
                 radius_m=pipe.diameter_m / 2,
-                holes=pipe.holes,
+                holes_a_metre=pipe.holes_a_metre,
+                hole_radius_m=pipe.hole_mm / 2000,
                 both_open=pipe.both_open,
                 open=state in ("open", "blown"),
                 pressure_pa=pipe.forced_pa if blown else 0.0,
@@ -64,17 +71,26 @@ def pipelines(
 def laid(lines: list[PipeLine], mesh: Mesh, viscosity: float, first: int) -> Vents:
     """Open pipes as the kernels take them; their entries begin at *first*.
 
-    viscosity : of the air [Pa s]; what flows from a pipe into the cell around it is that between a
-    line and a square of cells, times the share of the wall that is open.
+    viscosity : of the air [Pa s]. What flows from a pipe into the cells around it meets three
+    resistances in a row: from the line to a square of cells; through the heap close to every hole,
+    where the air has to gather; and, growing with the square of the flow, that of the hole itself
+    (`Vents.choke`) and of the crowded air in front of it (`Vents.crowd`). Holes are small against
+    the way to the next one, so that they do not feel each other (within a tenth at a spacing of ten
+    diameters).
     """
+    discharge = value("heapphysics", "pipe.discharge").value
     sizes = np.array([line.cells.size for line in lines], dtype=np.int64)
     end = first + np.cumsum(sizes)
     start = end - sizes
     far = [(n + 1) // 2 if line.both_open else n for n, line in zip(sizes, lines, strict=True)]
-    per_pa = np.zeros(first + int(sizes.sum()))
+    per_pa, choke, crowd = np.zeros((3, first + int(sizes.sum())))
     for line, low, high in zip(lines, start, end, strict=True):
         around = max(math.log(0.2 * mesh.dx_m / line.radius_m), 0.5)
-        per_pa[low:high] = 2 * math.pi * mesh.dx_m / around * line.holes / viscosity
+        radius, holes = line.hole_radius_m, line.holes_a_metre * mesh.dx_m
+        a_cell = 1.0 / (around / (2 * math.pi * mesh.dx_m) + 1.0 / (4 * radius * holes))
+        per_pa[low:high] = a_cell / viscosity
+        choke[low:high] = 0.5 / (discharge * math.pi * radius**2 * holes) ** 2
+        crowd[low:high] = 1.0 / (12 * math.pi**2 * radius**3 * holes**2)
     return Vents(
         start=start,
         end=end,
@@ -83,4 +99,6 @@ def laid(lines: list[PipeLine], mesh: Mesh, viscosity: float, first: int) -> Ven
         flow_l_s=np.array([line.flow_l_s for line in lines]),
         pressure=np.array([line.pressure_pa for line in lines]),
         per_pa=per_pa,
+        choke=choke,
+        crowd=crowd,
     )

@@ -23,7 +23,9 @@ from heapwright.science.heapphysics import field_capacity as capacity_of
 from heapwright.science.values import value
 from heapwright.units import quantity
 
-__all__ = ["PROCESS", "Water", "WaterParameters", "rain_and_watering", "water_parameters"]
+__all__ = [
+    "PROCESS", "Water", "WaterParameters", "moisten", "rain_and_watering", "water_parameters",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 _DAY_S = 86400.0
@@ -235,6 +237,26 @@ class Water:
         self._top = host.fcell[host.fdir == _UP].astype(np.uint64)
         self._fc = np.array(np.broadcast_to(self.field_capacity, (m.size,)))
         self._par = water_parameters(host.par, self.parameters, m.dx_m)
+
+
+def moisten(host: Any, moisture_wb: float, temp_c: float) -> float:
+    """Mix water of *temp_c* into every cell that is drier than *moisture_wb*; returns litres.
+
+    As one does while turning, until a handful feels right: all of it is taken up, up to what the
+    material keeps (its field capacity).
+    """
+    s, w, c = host.state, host.work, host.mesh.cells
+    dry = w["dry"][c]
+    wanted = dry * min(moisture_wb / (1.0 - moisture_wb), float(np.min(host.water.field_capacity)))
+    more = np.maximum(wanted - w["water"][c], 0.0)
+    heat = more * host.par.cp_water * max(temp_c, 0.0)
+    s.water_m[c] += more
+    w["water"][c] += more
+    s.enthalpy_j[c] += heat
+    host.freezing.temperature(host)
+    host.ledger.water.add("watering", float(more.sum()))
+    host.ledger.energy.add("rain and watering", float(heat.sum()))
+    return float(more.sum())
 
 
 @dataclass(slots=True)
