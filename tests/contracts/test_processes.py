@@ -18,7 +18,15 @@ from heapwright.engine.biology import Decay
 from heapwright.engine.composition import chips
 from heapwright.engine.kinetics import Kinetics
 from heapwright.engine.process import Process
-from heapwright.engine.processes import acid, activity, biomass, decay, nitrogen, six_groups
+from heapwright.engine.processes import (
+    acid,
+    activity,
+    biomass,
+    decay,
+    nitrogen,
+    six_groups,
+    tissue,
+)  # fmt: skip
 from heapwright.engine.six_groups import SixGroups
 from heapwright.engine.state import FIELDS, State
 
@@ -27,7 +35,7 @@ SET = Kinetics.published()
 STILL = {
     "k_soluble": 0.0, "k_protein": 0.0, "k_fat": 0.0, "k_chip": 0.0, "k_leaf": 0.0, "k_slow": 0.0,
     "k_acid": 0.0, "mu_bacteria": 0.0, "mu_fungi": 0.0, "death": 0.0, "biomass_decay": 0.0,
-    "ammonia_escape": 0.0, "anoxic_share": 0.0,
+    "ammonia_escape": 0.0, "anoxic_share": 0.0, "k_tissue": 0.0, "tissue_dies": 0.0,
 }  # fmt: skip
 
 
@@ -79,7 +87,7 @@ def changed(made: Decay | SixGroups, *, dt: float = 1800.0) -> set[str]:
     }
 
 
-FIRST = (decay, activity, biomass, nitrogen, acid)
+FIRST = (decay, activity, biomass, nitrogen, acid, tissue)
 
 
 def test_the_usual_kinetics_change_what_its_processes_declare() -> None:
@@ -94,10 +102,11 @@ def test_the_usual_kinetics_change_what_its_processes_declare() -> None:
         (activity, ("mu_bacteria", "mu_fungi", "death")),
         (biomass, ("biomass_decay",)),
         (nitrogen, ("ammonia_escape",)),
+        (tissue, ("k_tissue", "tissue_dies")),
         (acid, ("k_acid",)),
         (acid, ("k_soluble", "k_chip", "k_leaf", "anoxic_share")),
     ],
-    ids=["decay", "activity", "biomass", "nitrogen", "acid burnt", "acid made"],
+    ids=["decay", "activity", "biomass", "nitrogen", "tissue", "acid burnt", "acid made"],
 )
 def test_a_process_alone_changes_no_more_than_it_declares(
     process: ModuleType, on: tuple[str, ...]

@@ -12,8 +12,9 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
+from heapwright.domain.material import Ingredient
 from heapwright.engine.biology import Decay
-from heapwright.engine.composition import Recipe, chips
+from heapwright.engine.composition import Recipe, chips, compose
 from heapwright.engine.kernels import biology as first
 from heapwright.engine.kernels import six_groups as second
 from heapwright.engine.kinetics import CLASSES, DAY_S, Kinetics
@@ -151,9 +152,10 @@ def test_below_the_limits_nothing_dies() -> None:
 
 def test_fungi_take_wood_at_their_share_of_the_rate() -> None:
     recipe = chips(0.0)
-    made = Decay(
-        recipe, SET.with_(start_bacteria=0.0, start_fungi=1.0, mu_bacteria=0.0, limiting_cn=1e6)
+    constants = SET.with_(
+        start_bacteria=0.0, start_fungi=1.0, mu_bacteria=0.0, limiting_cn=1e6, k_tissue=0.0
     )
+    made = Decay(recipe, constants)
     state, work = cell(made, temp_c=30.0)
     before = state.pools[:, CELL].copy()
     made.rates(state, work)
@@ -163,6 +165,36 @@ def test_fungi_take_wood_at_their_share_of_the_rate() -> None:
     assert lost[:4].tolist() == [0.0, 0.0, 0.0, 0.0]
     assert lost[4:] == pytest.approx(expected[4:], rel=1e-9)
     assert made.share_of_fungi(state, MESH) == 1.0
+
+
+@pytest.mark.parametrize(("temp_c", "times"), [(10.0, 0.5), (20.0, 1.0), (40.0, 4.0)])
+def test_living_tissue_eats_the_soluble_matter_of_fresh_wood_alone(
+    temp_c: float, times: float
+) -> None:
+    alone = SET.with_(**{**STILL, "tissue_dies": 0.0, "start_bacteria": 0.0})
+    made = Decay(chips(0.0, kinetics=alone), alone)
+    state, work = cell(made, temp_c=temp_c)
+    before = state.pools[:, CELL].copy()
+    made.rates(state, work)
+    made.advance(state, work, 600.0)
+    lost = before - state.pools[:, CELL]
+    assert lost[0] / before[0] == pytest.approx(SET.k_tissue / DAY_S * times * WET * M * 600.0)
+    assert lost[1:].tolist() == [0.0] * (lost.size - 1)
+    assert work["heat_w"][CELL] > 0.0
+
+
+def test_tissue_dies_away_and_of_heat_within_hours() -> None:
+    for temp_c, days, left in ((20.0, 10.0, math.exp(-0.7)), (50.0, 0.5, math.exp(-3.535))):
+        made = Decay(chips(0.0))
+        state, work = cell(made, temp_c=temp_c)
+        go(made, state, work, days, 120.0)
+        assert float(state.living[CELL]) == pytest.approx(left, rel=0.02)
+
+
+def test_straw_and_sawdust_do_not_breathe() -> None:
+    for name in ("straw general", "sawdust"):
+        assert compose(Ingredient(name)).fresh == 0.0
+    assert compose(Ingredient("arborist chips")).fresh == 1.0
 
 
 def test_nitrogen_slows_decay_by_the_carbon_within_reach() -> None:

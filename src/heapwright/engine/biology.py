@@ -15,7 +15,7 @@ from heapwright.engine.composition import Recipe
 from heapwright.engine.kernels import biology as kernel
 from heapwright.engine.kinetics import Kinetics, oxidations
 from heapwright.engine.mesh import Mesh
-from heapwright.engine.processes import acid, activity, biomass, decay, nitrogen
+from heapwright.engine.processes import acid, activity, biomass, decay, nitrogen, tissue
 from heapwright.engine.state import State, Work
 from heapwright.science.stoichiometry import of_substance
 
@@ -63,6 +63,7 @@ class Decay:
             k, recipe.classes, recipe.rate_per_d, recipe.pool_n, recipe.woody
         )
         acid.pool_columns(k, recipe.classes, self.pool_par)
+        tissue.pool_column(k, recipe.classes, recipe.fresh, self.pool_par)
         self.par = np.zeros(kernel.PAR_LENGTH)
         for process in (decay, activity, biomass, nitrogen, acid):
             process.fill(self.par, k)
@@ -70,6 +71,7 @@ class Decay:
         temps = warm_rows()
         self.warm = np.zeros((temps.size, kernel.WARM_COLUMNS))
         activity.warm_columns(k, temps, self.warm)
+        tissue.warm_columns(k, temps, self.warm)
         nitrogen.warm_columns(k, temps, self.warm)
         self._held = {
             "carbon": np.array([oxidations()[c].carbon for c in recipe.classes]),
@@ -101,6 +103,7 @@ class Decay:
         state.biomass[c] = state.acid[c] = state.nh3_lost[c] = 0.0
         state.act_m[c] = state.act_t[c] = k.start_bacteria
         state.act_f[c] = k.start_fungi
+        state.living[c] = 1.0
 
     def rates(self, state: State, work: Work, ahead: float = 0.0) -> None:
         """Fill ``work["o2_max"]``: oxygen uptake at plenty of oxygen [kg/s] a cell.
@@ -114,7 +117,8 @@ class Decay:
         s = state
         kernel.rates(
             work.mesh.cells, s.temp_c, work["moisture"], s.pools, s.biomass, s.acid, s.act_m,
-            s.act_t, s.act_f, s.n_org, s.n_nh4, self.pool_par, self.par, self.warm, self.wet,
+            s.act_t, s.act_f, s.living, s.n_org, s.n_nh4, self.pool_par, self.par, self.warm,
+            self.wet,
             ahead, self._before, self._factors, work["o2_max"],
         )  # fmt: skip
 
@@ -131,9 +135,9 @@ class Decay:
         )
         kernel.advance(
             m.cells, dt, s.temp_c, work["water"], s.o2 if o2 is None else o2, work["gas_through"],
-            s.pools, s.biomass, s.acid, s.act_m, s.act_t, s.act_f, s.n_org, s.n_nh4, s.nh3_lost,
-            self.pool_par, self.par, self.warm, self.wet, work["moisture"], self._factors,
-            work["o2_kg"], work["heat_w"], work["water_kg"], work["co2_kg"],
+            s.pools, s.biomass, s.acid, s.act_m, s.act_t, s.act_f, s.living, s.n_org, s.n_nh4,
+            s.nh3_lost, self.pool_par, self.par, self.warm, self.wet, work["moisture"],
+            self._factors, work["o2_kg"], work["heat_w"], work["water_kg"], work["co2_kg"],
         )  # fmt: skip
 
     def turned(self, state: State, cells: NDArray[np.uint64], fungi_left: float) -> None:

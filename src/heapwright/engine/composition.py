@@ -41,7 +41,8 @@ class Composition:
     name; pools (10,) : by class in the order of `CLASSES`; pool_n (10,) : nitrogen in a kg of each
     pool; rate_per_d (10,) : at the best temperature; woody : 1 where wood fungi take part; ash;
     mineral_n : ammonium and urea nitrogen; moisture_wb, bulk_density : as it comes; notes : what
-    was assumed or could not be met. Pools and ash sum to 1.
+    was assumed or could not be met; fresh : 1 where its tissue may still live, as that of chips
+    does. Pools and ash sum to 1.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Composition:
     moisture_wb: float
     bulk_density: float
     notes: tuple[str, ...] = ()
+    fresh: float = 0.0
 
     @property
     def carbon(self) -> float:
@@ -72,7 +74,8 @@ class Recipe:
 
     pools, pool_n, rate_per_d, woody (P,) and classes (P,) : ordered by ingredient and class; ash;
     organic_n, mineral_n; dry_kg : dry mass of the whole mix; water_kg : in it; volume_m3 : loose;
-    parts : the ingredients; notes.
+    parts : the ingredients; notes; fresh (P,) : 1 where the tissue of a pool may still live, none
+    where it is empty.
     """
 
     pools: Floats
@@ -88,6 +91,7 @@ class Recipe:
     volume_m3: float = 0.0
     parts: tuple[Composition, ...] = field(default=())
     notes: tuple[str, ...] = ()
+    fresh: Floats = field(default_factory=lambda: np.zeros(0))
 
     @property
     def carbon(self) -> float:
@@ -162,6 +166,7 @@ def compose(
         moisture_wb=facts["moisture_wb"],
         bulk_density=facts["bulk_density_kg_m3"],
         notes=tuple(notes),
+        fresh=1.0 if kind["matter"] == "chip" and not _is_fine(row) else 0.0,
     )
 
 
@@ -236,6 +241,7 @@ def _joined(
         volume_m3=volume,
         parts=tuple(part for part, _ in shares),
         notes=tuple(note for part, _ in shares for note in part.notes),
+        fresh=np.repeat([part.fresh for part, _ in shares], count),
     )
 
 
@@ -407,8 +413,12 @@ def _trade(
 
 def _own_reach(row: Feedstock, kind: Mapping[str, Any]) -> float:
     """Share of what a piece of the material is made of that microbes reach at once."""
-    fine = row.key in raw("composition")["fine"]["materials"]
-    return _share("fine", "accessible") if fine else float(kind["accessible"]["typical"])
+    return _share("fine", "accessible") if _is_fine(row) else float(kind["accessible"]["typical"])
+
+
+def _is_fine(row: Feedstock) -> bool:
+    """Whether it is wood in pieces as small as sawdust."""
+    return row.key in raw("composition")["fine"]["materials"]
 
 
 def _reach(row: Feedstock, kind: Mapping[str, Any], leaf: float, rest: float) -> float:

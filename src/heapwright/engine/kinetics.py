@@ -61,6 +61,9 @@ class Kinetics:
     k_chip: float
     k_leaf: float
     k_slow: float
+    k_tissue: float
+    tissue_q10: float
+    tissue_dies: float
     fungal_rate: float
     start_bacteria: float
     start_fungi: float
@@ -115,7 +118,7 @@ _SHARES = (
     "fungal_rate", "start_bacteria", "start_fungi", "floor_bacteria", "floor_fungi",
     "moisture_midpoint", "biomass_yield", "anoxic_share", "anoxic_heat", "ammonia_escape",
 )  # fmt: skip
-_ABOVE_ZERO = ("limiting_cn", "biomass_cn", "k_oxygen", "heat_per_oxygen")
+_ABOVE_ZERO = ("tissue_q10", "limiting_cn", "biomass_cn", "k_oxygen", "heat_per_oxygen")
 
 
 def _check(name: str, new: float) -> None:

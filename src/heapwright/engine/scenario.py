@@ -20,8 +20,8 @@ from heapwright.units import quantity
 __all__ = ["Action", "ActionKind", "HeapSpec", "Pipe", "ProbeSpot"]
 
 ActionKind = Literal[
-    "turned", "watered", "moistened", "covered", "uncovered", "vent opened", "vent plugged", "vent pulled",
-    "air on", "air off",
+    "turned", "watered", "moistened", "covered", "uncovered", "vent opened", "vent plugged",
+    "vent pulled", "air on", "air off",
 ]  # fmt: skip
 _KINDS = get_args(ActionKind)
 

@@ -32,6 +32,7 @@ FIELDS: dict[str, tuple[str, str]] = {
     "act_m": ("1", "activity of mesophiles"),
     "act_t": ("1", "activity of thermophiles"),
     "act_f": ("1", "activity of fungi"),
+    "living": ("1", "share of the tissue of fresh wood that still lives"),
     "n_org": ("kg", "nitrogen in organic matter and microbes"),
     "n_nh4": ("kg", "ammonium nitrogen"),
     "nh3_lost": ("kg", "ammonia nitrogen lost so far"),
@@ -46,7 +47,7 @@ AMOUNTS = (
     "enthalpy_j", "water_m", "water_f", "ash", "biomass", "acid", "n_org", "n_nh4", "nh3_lost",
 )  # fmt: skip
 #: fields that are averaged by dry mass
-BY_MASS = ("act_m", "act_t", "act_f")
+BY_MASS = ("act_m", "act_t", "act_f", "living")
 
 
 @dataclass(slots=True)
@@ -64,6 +65,7 @@ class State:
     act_m: Floats
     act_t: Floats
     act_f: Floats
+    living: Floats
     n_org: Floats
     n_nh4: Floats
     nh3_lost: Floats

@@ -35,7 +35,7 @@ def heap(kinetics: Decay | SixGroups, seed: int) -> tuple[State, Work]:
     if isinstance(kinetics, Decay):
         state.biomass[c] = rng.uniform(0, 0.02, c.size)
         state.acid[c] = rng.uniform(0, 0.02, c.size)
-        for field in (state.act_m, state.act_t, state.act_f):
+        for field in (state.act_m, state.act_t, state.act_f, state.living):
             field[c] = rng.uniform(0, 1, c.size)
     return state, work
 
@@ -47,7 +47,7 @@ def _first(seed: int) -> dict[str, Any]:
     before = np.random.default_rng(seed + 1).uniform(0, 1, factors.shape)
     rates = [
         MESH.cells, s.temp_c, w["moisture"], s.pools, s.biomass, s.acid, s.act_m, s.act_t, s.act_f,
-        s.n_org, s.n_nh4, k.pool_par, k.par, k.warm, k.wet, 0.5, before, factors, zero(),
+        s.living, s.n_org, s.n_nh4, k.pool_par, k.par, k.warm, k.wet, 0.5, before, factors, zero(),
     ]  # fmt: skip
     done = np.random.default_rng(seed).uniform(0, 1, factors.shape)
     return {
@@ -55,8 +55,8 @@ def _first(seed: int) -> dict[str, Any]:
         "advance": (
             biology.advance,
             [MESH.cells, 1200.0, s.temp_c, w["water"], s.o2, w["gas_through"], s.pools, s.biomass,
-             s.acid, s.act_m, s.act_t, s.act_f, s.n_org, s.n_nh4, s.nh3_lost, k.pool_par, k.par,
-             k.warm, k.wet, w["moisture"], done, zero(), zero(), zero(), zero()],
+             s.acid, s.act_m, s.act_t, s.act_f, s.living, s.n_org, s.n_nh4, s.nh3_lost,
+             k.pool_par, k.par, k.warm, k.wet, w["moisture"], done, zero(), zero(), zero(), zero()],
         ),
         "_ahead": (biology._ahead, [0.4, 0.3, 0.5]),
         "_ahead of nothing": (biology._ahead, [0.1, 0.9, 0.5]),

@@ -20,14 +20,19 @@ ONE = np.uint64(1)
 #: the table of temperature: first row [degrees C] and rows a degree
 T_LOW, T_PER_K = -50.0, 4.0
 #: columns of ``warm``: growth of the groups [-], death of the groups [1/s], ammonia in gas over
-#: water [-]
-MESO, THERMO, FUNGI, DIE_MESO, DIE_THERMO, DIE_FUNGI, AMMONIA = range(7)
-WARM_COLUMNS = 7
+#: water [-], breath of living tissue against 20 C [-] and its death [1/s]
+(
+    MESO, THERMO, FUNGI, DIE_MESO, DIE_THERMO, DIE_FUNGI, AMMONIA, TISSUE, DIE_TISSUE,
+) = range(9)  # fmt: skip
+WARM_COLUMNS = 9
 #: columns of ``pool_par``: rate [1/s], 1 where fungi take part, nitrogen and reachable carbon
 #: [kg/kg]; net of the microbes made of it: oxygen, carbon to CO2, water [kg/kg]; as bacteria
-#: ferment it: acid made [kg/kg] (0: they do not), heat [J/kg], water [kg/kg]
-K_BEST, BY_FUNGI, NITROGEN, REACH, OXYGEN, CARBON, WATER, ACID, ACID_HEAT, ACID_WATER = range(10)
-POOL_COLUMNS = 10
+#: ferment it: acid made [kg/kg] (0: they do not), heat [J/kg], water [kg/kg]; rate at which living
+#: tissue takes it at 20 C [1/s]
+(
+    K_BEST, BY_FUNGI, NITROGEN, REACH, OXYGEN, CARBON, WATER, ACID, ACID_HEAT, ACID_WATER, K_TISSUE,
+) = range(11)  # fmt: skip
+POOL_COLUMNS = 11
 #: indices of ``par``
 (
     K_OXYGEN, ANOXIC, YIELD, HEAT_PER_O2, CO2_PER_C, MU_BACTERIA, MU_FUNGI, FLOOR_BACTERIA,
@@ -36,8 +41,8 @@ POOL_COLUMNS = 10
 ) = range(23)  # fmt: skip
 PAR_LENGTH = 23
 #: rows of ``factors``
-BACTERIA, FUNGAL, MICROBES = range(3)
-FACTOR_ROWS = 3
+BACTERIA, FUNGAL, MICROBES, BREATH = range(4)
+FACTOR_ROWS = 4
 
 
 @nb.njit(inline="always", error_model="numpy")
@@ -76,7 +81,7 @@ def _ahead(now, before, ahead):
 
 @nb.njit(cache=True, error_model="numpy")
 def rates(
-    cells, temp_c, moisture_wb, pools, biomass, acid, act_m, act_t, act_f, n_org, n_nh4,
+    cells, temp_c, moisture_wb, pools, biomass, acid, act_m, act_t, act_f, living, n_org, n_nh4,
     pool_par, par, warm, wet, ahead, before, factors, out_o2_max,
 ):  # fmt: skip
     """Fill ``out_o2_max`` [kg/s], the oxygen uptake at plenty of oxygen, and ``factors``.
@@ -85,7 +90,8 @@ def rates(
     (like ``factors``), which takes those of now: half a stretch makes decay of order 2 in it.
 
     factors (FACTOR_ROWS, N) : what multiplies the best rate of what bacteria take, what fungi
-    take, and of the upkeep of microbes, oxygen left out; `advance` reads them. Nitrogen holds decay
+    take, of the upkeep of microbes, and of what living tissue takes, oxygen left out; `advance`
+    reads them. Nitrogen holds decay
     back where what can be reached (pools, microbes and ammonium) has a C:N above par[LIMIT_CN].
     """
     kinds = pools.shape[0]
@@ -97,7 +103,7 @@ def rates(
         ft = warm[r, THERMO] + u * (warm[r + 1, THERMO] - warm[r, THERMO])
         ff = warm[r, FUNGI] + u * (warm[r + 1, FUNGI] - warm[r, FUNGI])
         w = _wetness(moisture_wb[i], wet)
-        by_bacteria = by_fungi = held = 0.0
+        by_bacteria = by_fungi = by_tissue = held = 0.0
         reach = par[BIO_C] * biomass[i]
         reach_n = 0.0
         for p in range(kinds):
@@ -107,6 +113,7 @@ def rates(
             want = pool_par[p, K_BEST] * pool_par[p, OXYGEN] * s
             by_bacteria += want
             by_fungi += pool_par[p, BY_FUNGI] * want
+            by_tissue += pool_par[p, K_TISSUE] * pool_par[p, OXYGEN] * s
             nitrogen = pool_par[p, NITROGEN] * s
             carbon = pool_par[p, REACH] * s
             held += nitrogen
@@ -121,15 +128,19 @@ def rates(
         gb = max(fm * act_m[i], ft * act_t[i]) * w * fed
         gf = par[FUNGAL_RATE] * ff * act_f[i] * w * fed
         gu = max(fm, ft, ff) * w
+        gl = living[i] * w * (warm[r, TISSUE] + u * (warm[r + 1, TISSUE] - warm[r, TISSUE]))
         gb, before[BACTERIA, i] = _ahead(gb, before[BACTERIA, i], ahead), gb
         gf, before[FUNGAL, i] = _ahead(gf, before[FUNGAL, i], ahead), gf
         gu, before[MICROBES, i] = _ahead(gu, before[MICROBES, i], ahead), gu
         factors[BACTERIA, i] = gb
         factors[FUNGAL, i] = gf
+        gl, before[BREATH, i] = _ahead(gl, before[BREATH, i], ahead), gl
         factors[MICROBES, i] = gu
+        factors[BREATH, i] = gl
         out_o2_max[i] = (
             gb * by_bacteria
             + gf * by_fungi
+            + gl * by_tissue
             + par[K_ACID] * gb * acid[i] * par[ACID_O2]
             + par[UPKEEP] * gu * biomass[i] * par[BIO_O2]
         )
@@ -137,7 +148,7 @@ def rates(
 
 @nb.njit(cache=True, error_model="numpy")
 def advance(
-    cells, dt_s, temp_c, water_kg, o2, gas_mol_s, pools, biomass, acid, act_m, act_t, act_f,
+    cells, dt_s, temp_c, water_kg, o2, gas_mol_s, pools, biomass, acid, act_m, act_t, act_f, living,
     n_org, n_nh4, nh3_lost, pool_par, par, warm, wet, moisture_wb, factors, out_o2_kg,
     out_heat_w, out_water_kg, out_co2_kg,
 ):  # fmt: skip
@@ -156,11 +167,15 @@ def advance(
         m = y / (par[K_OXYGEN] + y)
         anoxic = par[ANOXIC] * max(0.0, 1.0 - y / par[K_OXYGEN])
         gb, gf, gu = factors[BACTERIA, i], factors[FUNGAL, i], factors[MICROBES, i]
+        gl = factors[BREATH, i]
         eaten = oxygen = carbon = water = nitrogen = soured = warmth = held = 0.0
         for p in range(kinds):
             s = pools[p, i]
             best = pool_par[p, K_BEST] * dt_s
-            away = min(best * (gb + pool_par[p, BY_FUNGI] * gf), 1.0) * s * m
+            share_lost = (
+                best * (gb + pool_par[p, BY_FUNGI] * gf) + pool_par[p, K_TISSUE] * dt_s * gl
+            )
+            away = min(share_lost, 1.0) * s * m
             eaten += away
             oxygen += away * pool_par[p, OXYGEN]
             carbon += away * pool_par[p, CARBON]
@@ -199,6 +214,8 @@ def advance(
         away = free * lost / (1.0 + lost)
         n_nh4[i] = free - away
         nh3_lost[i] += away
+        dies = warm[r, DIE_TISSUE] + u * (warm[r + 1, DIE_TISSUE] - warm[r, DIE_TISSUE])
+        living[i] /= 1.0 + dies * dt_s
         grow = _wetness(moisture_wb[i], wet) * m * dt_s
         fm = warm[r, MESO] + u * (warm[r + 1, MESO] - warm[r, MESO])
         ft = warm[r, THERMO] + u * (warm[r + 1, THERMO] - warm[r, THERMO])

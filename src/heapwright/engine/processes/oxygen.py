@@ -17,8 +17,8 @@ __all__ = ["PROCESS", "enter"]
 PROCESS = Process(
     name="oxygen",
     reads=(
-        "o2", "temp_c", "pools", "biomass", "acid", "act_m", "act_t", "act_f", "n_org", "n_nh4",
-        "water_m", "water_f", "ash", "p_pa",
+        "o2", "temp_c", "pools", "biomass", "acid", "act_m", "act_t", "act_f", "living",
+        "n_org", "n_nh4", "water_m", "water_f", "ash", "p_pa",
     ),
     writes=("o2",),
     sources=(

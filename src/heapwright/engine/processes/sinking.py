@@ -29,7 +29,7 @@ PROCESS = Process(
     reads=("pools", "ash", "biomass", "acid"),
     writes=(
         "enthalpy_j", "temp_c", "water_m", "water_f", "pools", "ash", "biomass", "acid", "act_m",
-        "act_t", "act_f", "n_org", "n_nh4", "nh3_lost", "o2", "p_pa", "soil_c",
+        "act_t", "act_f", "living", "n_org", "n_nh4", "nh3_lost", "o2", "p_pa", "soil_c",
     ),
     sources=(
         "form of Schaub-Szabo and Leonard 1999 for self-weight (from memory)",

@@ -21,11 +21,11 @@ PROCESS = Process(
     name="turning",
     reads=(
         "enthalpy_j", "temp_c", "water_m", "water_f", "pools", "ash", "biomass", "acid", "act_m",
-        "act_t", "act_f", "n_org", "n_nh4", "nh3_lost", "soil_c",
+        "act_t", "act_f", "living", "n_org", "n_nh4", "nh3_lost", "soil_c",
     ),
     writes=(
         "enthalpy_j", "temp_c", "water_m", "water_f", "pools", "ash", "biomass", "acid", "act_m",
-        "act_t", "act_f", "n_org", "n_nh4", "nh3_lost", "o2", "p_pa", "soil_c",
+        "act_t", "act_f", "living", "n_org", "n_nh4", "nh3_lost", "o2", "p_pa", "soil_c",
     ),
     sources=(
         "turn and loss of heat: own choice, a turned heap falls by a third and is back in a day",
