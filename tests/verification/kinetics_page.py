@@ -35,7 +35,8 @@ nitrogen and oxygen to round-off.
 **Group curves** (`engine/biology.py`, what is used unless you choose otherwise). A pool decays at
 its own rate times the activity of mesophiles, thermophiles or fungi, each between 0 and 1. About
 a third of what is eaten becomes microbes, which are paid back later. The rates come from measured
-losses of leaf and grass and from published willow heaps.
+losses of leaf and grass and from published willow heaps. Living tissue of fresh chips eats soluble
+matter as well, from the first day on and at any temperature above freezing.
 
 **Six groups** (`engine/six_groups.py`). Bacteria, actinomycetes and fungi, each mesophilic and
 thermophilic, are masses that open polymers (Contois), eat what is dissolved (Monod), die and
