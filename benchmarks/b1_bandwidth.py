@@ -1,7 +1,7 @@
 """How fast one thread moves memory here, and what share of that benchmark B1 uses.
 
 A step of the engine's B1 loop touches so many words of 8 bytes a cell: counted from the kernels,
-each array read or written once a loop, neighbours free. The bandwidth is that of
+each array read or written once a loop, neighbours free, those in single precision half a word. The bandwidth is that of
 a[i] = b[i] + 3 c[i] (three words) on arrays that together are as large as B1's fields.
 """
 
@@ -14,12 +14,12 @@ import numpy as np
 
 #: Words a cell of each loop in a step, by kernel.
 BASE = {
-    "b1.buoyancy": 7, "b1.residual": 9, "b1.reaction": 10, "b1.carry, flux and exchange": 16,
-    "b1.carry, diagonal": 7, "b1.carry, heat": 15,
+    "b1.buoyancy": 6, "b1.residual": 5, "b1.reaction": 9.5, "b1.carry, flux and exchange": 9.5,
+    "b1.carry, diagonal": 3.5, "b1.carry, heat": 10.5,
 }  # fmt: skip
-PER_ITERATION, PER_SWEEP = 17, 17
-#: Fields that the loop goes through.
-FIELDS = 39
+PER_ITERATION, PER_SWEEP = 9.5, 11
+#: Fields that the loop goes through, those in single precision half.
+FIELDS = 27
 
 
 @nb.njit(fastmath=True, error_model="numpy")

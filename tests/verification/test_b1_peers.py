@@ -140,9 +140,6 @@ def test_the_aims_that_the_page_says_are_held_are_held(result: dict[str, Any]) -
     assert all(r["peak_mb"] < 250 for r in result["rows"] if r["solver"] == "heapwright")
 
 
-@pytest.mark.xfail(
-    strict=True, reason="18 to 20 times, since the splitting has the engine's own first guess"
-)
 def test_the_engine_is_twenty_times_as_fast_as_the_splitting(result: dict[str, Any]) -> None:
     pages = _module("b1_pages")
     floors = [f for f in pages.FLOORS if f[0] == "scipy splitting"]
