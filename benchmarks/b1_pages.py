@@ -215,7 +215,7 @@ def figure(result: dict[str, Any], path: Path) -> None:
         at, gap, side = ((x[0], y[0]), -9, "right") if left else ((x[-1], y[-1]), 9, "left")
         ax.annotate(solver.replace(" and", "\nand"), at, xytext=(gap, 0), color=hue, fontsize=9,
                     textcoords="offset points", va="center", ha=side)  # fmt: skip
-    ax.set(xlim=(1500, 400_000), ylim=(0.005, 300), xlabel="cells",
+    ax.set(xlim=(1500, 400_000), ylim=(0.003, 300), xlabel="cells",
            ylabel="CPU seconds for a simulated day")  # fmt: skip
     ax.set_xticks([2048, 6912, 32000, 108000], ["2,048", "6,912", "32,000", "108,000"])
     ax.minorticks_off()

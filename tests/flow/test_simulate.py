@@ -148,7 +148,7 @@ def test_a_real_interrupt_stops_the_heaps_side_by_side(folder: Path) -> None:
     process = subprocess.Popen(
         [Path(sys.executable).parent / "heapwright", "simulate", "--plan", "plan.toml",
          "--weather", "climate.toml", "--heap", "A", "--heap", "B", "--days", "1400",
-         "--jobs", "2", "--out", "part", "--cell", "20 cm"],
+         "--jobs", "2", "--out", "part", "--cell", "12 cm"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=folder,
         env={**os.environ, "PYTHONPATH": ""}, start_new_session=True,
     )  # fmt: skip

@@ -44,7 +44,7 @@ _TAIL = """\
 - **Order in time.** Heat and vapour in a heap take explicit Euler steps and oxygen implicit ones:
   the whole step of the simulator is of order 1. The two-step rule that B1 uses is of order 2.
   Decay, once an hour, goes at the rates of the middle of the hour, carried on from the hour before:
-  of order 2 in it. Without that the core of the heap in the last rows would be 1.1 degrees C off.
+  of order 2 in it. Without that the core of the heap in the last rows would be 1.2 degrees C off.
 - **Stairs.** A sphere of cells has a skin of stairs; its cells are scaled to the true volume. What
   that costs is printed in the rows "in cells". The rows "in shells" put the areas and volumes of
   spherical shells into the same kernels and show what is left without stairs.
