@@ -1,8 +1,9 @@
 """How fast one thread moves memory here, and what share of that benchmark B1 uses.
 
 A step of the engine's B1 loop touches so many words of 8 bytes a cell: counted from the kernels,
-each array read or written once a loop, neighbours free, those in single precision half a word. The bandwidth is that of
-a[i] = b[i] + 3 c[i] (three words) on arrays that together are as large as B1's fields.
+each array read or written once a loop, neighbours free, those in single precision half a word. The
+bandwidth is that of a[i] = b[i] + 3 c[i] (three words) on arrays that together are as large as B1's
+fields.
 """
 
 from __future__ import annotations

@@ -103,6 +103,11 @@ class Stepper:
         self.biology, self.skin, self.water, self.order = biology, skin, water, order
         self.pipelines = pipelines
         self.work = Work(mesh)
+        scratch = {"into": 3, "out_of": 3, "moved": 4}
+        self.fields = passes.Fields(
+            **{n: np.zeros((k, mesh.size)) for n, k in scratch.items()},
+            **{n: self.work[n] for n in passes.Fields._fields if n not in scratch},
+        )
         self.ledger = ledger or Ledger()
         self.active = mesh.active.ravel()
         self.runs, self.sy, self.sz = mesh.runs, mesh.sy, mesh.sz
@@ -115,7 +120,6 @@ class Stepper:
         )
         self.gcell = mesh.bcell[mesh.bkind == GROUND].copy()
         self.cover = 0.0
-        self.into, self.out_of, self.moved = (np.zeros((n, mesh.size)) for n in (3, 3, 4))
         self.freezing = Freezing(parameters)
         self.sums, self.breath = np.zeros(5), np.zeros(5)
         self.flown, self.count = (
@@ -133,7 +137,7 @@ class Stepper:
             self.eps0[mesh.cells] = self.work["pores"][mesh.cells]
             material.look(self)
         gas_flow.properties(self, _PRESSURE_PA)
-        self.work["gas_held"] = self.work["dry_gas"] * self.work["pores"] * mesh.dx_m**3
+        self.work["gas_held"][:] = self.work["dry_gas"] * self.work["pores"] * mesh.dx_m**3
         if ledger is None:
             self.temperature_to_enthalpy()
             self._open_accounts()
@@ -263,8 +267,7 @@ class Stepper:
 
     def _tuples(self) -> tuple[Any, ...]:
         """Everything that a march works on, as the kernels take it."""
-        m, s, w, par, skin = self.mesh, self.state, self.work, self.par, self.skin
-        fields = {n: w[n] for n in passes.Fields._fields if n not in ("into", "out_of", "moved")}
+        m, s, par, skin = self.mesh, self.state, self.par, self.skin
         return (
             passes.Body(
                 m.runs, self.long_runs, m.cells, self.active, m.sy, m.sz, m.dx_m, self.fcell,
@@ -283,7 +286,7 @@ class Stepper:
                 s.enthalpy_j, s.temp_c, s.water_m, s.water_f, s.o2, s.p_pa, s.soil_c, skin.skin_c,
                 skin.before_c, self.bextra,
             ),
-            passes.Fields(**fields, into=self.into, out_of=self.out_of, moved=self.moved),
+            self.fields,
             passes.Faces(
                 self.closed, self.bg, self.bh, self.bp, self.bd, self.bf, self.bt, self.bw, self.by,
                 skin.layer, skin.front, skin.terms,
@@ -316,7 +319,7 @@ class Stepper:
     def _decay(self, dt: float) -> None:
         """Decay over a stretch of dt."""
         s, w = self.state, self.work
-        w["dry"], w["dry_before"] = w["dry_before"], w["dry"]
+        np.copyto(w["dry_before"], w["dry"])
         self.biology.advance(s, w, dt, w["o2_mean"])
         self._masses()
         masses.settle(

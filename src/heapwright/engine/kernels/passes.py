@@ -210,6 +210,24 @@ def _air_at(rows, spacing, now, air):
 
 
 @nb.njit(cache=True, error_model="numpy")
+def weather(table, rain, step_s, hours, out):
+    """Fill ``out`` (n, AIR_COLUMNS) with the weather at *hours* [h] since a series began.
+
+    table (steps, AIR_COLUMNS) : values that hold in the middle of the steps and are joined by
+    straight lines; rain (steps,) [kg/m2 s] falls evenly over a step of *step_s* seconds.
+    """
+    last = table.shape[0] - 1
+    for n in range(hours.shape[0]):
+        x = hours[n] * 3600.0 / step_s
+        y = min(max(x - 0.5, 0.0), float(last))
+        k = min(int(y), max(last - 1, 0))
+        after = min(k + 1, last)
+        for c in range(AIR_COLUMNS):
+            out[n, c] = (1.0 - (y - k)) * table[k, c] + (y - k) * table[after, c]
+        out[n, RAIN] = rain[min(int(x), last)]
+
+
+@nb.njit(cache=True, error_model="numpy")
 def blow(b, v, k, h, w, f, air):
     """The gas in the pores, its pressure and its fluxes; gives the iterations."""
     per_rt = 1.0 / (k.gas[gas.R_GAS] * (air[AIR_C] + KELVIN))

@@ -20,7 +20,7 @@ from heapwright.engine.kernels import passes
 from heapwright.engine.kernels import skin as kernel
 from heapwright.engine.parameters import Parameters
 from heapwright.engine.process import Process
-from heapwright.engine.surroundings import RAIN, Air, air_of
+from heapwright.engine.surroundings import Air, air_of
 from heapwright.errors import QuantityError
 from heapwright.science import sky
 from heapwright.science.values import value
@@ -234,11 +234,6 @@ class Surroundings:
         for hour in (hours.min(), hours.max()):
             if not 0 <= hour <= self.series.hours:
                 self.series.at(float(hour))  # says what is missing
-        last = self.series.count - 1
-        x = np.clip(hours * 3600.0 / self.series.step_s - 0.5, 0.0, float(last))
-        k = np.minimum(x.astype(np.int64), max(last - 1, 0))
-        after, share = np.minimum(k + 1, last), (x - k)[:, None]
-        made: Floats = (1.0 - share) * self._table[k] + share * self._table[after]
-        step = np.minimum((hours * 3600.0 / self.series.step_s).astype(np.int64), last)
-        made[:, RAIN] = self._rain[step]
+        made = np.empty((hours.size, passes.AIR_COLUMNS))
+        passes.weather(self._table, self._rain, float(self.series.step_s), hours, made)
         return made
