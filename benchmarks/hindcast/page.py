@@ -79,8 +79,9 @@ def text(result: Mapping[str, Any]) -> str:
         "",
         "One set of constants, the published medians of this project (hash "
         f"`{result['parameter_hash']}`), serves all heaps; only material, heap and weather differ. "
-        "Every input was settled from descriptions and published numbers before the first run and "
-        "stands below with its source. A quantity is inside when it lies in the published range, "
+        "Inputs were settled from descriptions and published numbers before the first run, but for "
+        "the few that are named below as changed after it, and stand with their sources. A "
+        "quantity is inside when it lies in the published range, "
         "widened by 5 C for temperatures and by a quarter of the number for all else; comparisons "
         "have no such allowance. `make hindcast` runs it all and writes this page and "
         "`benchmarks/results/hindcast.json`.",
