@@ -106,9 +106,7 @@ def ratios(runs, t, activity, table, par, ratio):
     most = 0.95 * par[P_AIR]
     for r in range(runs.shape[0]):
         for i in range(runs[r, 0], runs[r, 1]):
-            p, u = place(t[i])
-            pv = table[p, 0] + u * (table[p, 1] + u * (table[p, 2] + u * table[p, 3]))
-            pv = min(activity[i] * pv, most)
+            pv = min(activity[i] * saturation(t[i], table)[0], most)
             ratio[i] = pv / (par[P_AIR] - pv)
 
 
