@@ -14,7 +14,7 @@ from heapwright.engine.parameters import Parameters
 from heapwright.engine.processes import vents
 from heapwright.engine.recording import around
 from heapwright.engine.regrid import column_heights, regrid, sunk_mesh
-from heapwright.engine.run import CURVES, FIELDS
+from heapwright.engine.run import CURVES, FIELDS, Run
 from heapwright.engine.scenario import Action, HeapSpec, Pipe, ProbeSpot
 from heapwright.engine.shapes import mesh_of
 from heapwright.engine.simulate import Progress, simulate
@@ -259,3 +259,35 @@ def test_holes_that_cannot_be_are_refused() -> None:
     for wrong in ({"hole_mm": 0.0}, {"hole_spacing_m": -1.0}, {"hole_mm": math.nan}):
         with pytest.raises(QuantityError):
             Pipe(course, **wrong)  # type: ignore[arg-type]
+
+
+def test_holes_choke_with_the_square_of_the_flow_and_a_slot_does_not() -> None:
+    mesh = heap().mesh()
+    course = ((-0.5, 0.0, 0.2), (0.5, 0.0, 0.2))
+    (line,) = vents.pipelines((Pipe(course, hole_rows=2),), ["open"], mesh, (1.0, 1.0))
+    made, holes = vents.laid([line], mesh, 1.8e-5, 0), 16.0 * mesh.dx_m
+    # a litre a second through every hole of a cell: half the square of velocity over 0.6
+    velocity = 1e-3 / (math.pi * 0.0065**2)
+    assert made.choke[0] * (1e-3 * holes) ** 2 == pytest.approx(0.5 * (velocity / 0.6) ** 2)
+    assert made.crowd[0] > 0.0
+    line.holes_a_metre = math.inf
+    slot = vents.laid([line], mesh, 1.8e-5, 0)
+    assert slot.choke[0] == slot.crowd[0] == 0.0
+
+
+def test_a_heap_is_moistened_to_what_is_wanted_or_to_what_it_keeps() -> None:
+    def run(wanted: float, keeps: float) -> Run:
+        spec = heap(
+            moisture_wb=0.4, field_capacity=keeps,
+            actions=(Action(0.2, "turned"), Action(0.2, "moistened", wanted)),
+        )  # fmt: skip
+        return simulate(spec, weather=AIR, days=0.25)
+
+    for wanted, keeps, reached in ((0.55, 2.0, 0.55), (0.75, 1.5, 0.6)):
+        made = run(wanted, keeps)
+        assert made.curves["core_moisture_wb"][-1] == pytest.approx(reached, abs=0.01)
+        assert made.ledger.water.terms["watering"] > 0.0
+        assert abs(made.ledger.water.error) < 1e-9
+        assert abs(made.ledger.energy.error) < 1e-9
+    with pytest.raises(QuantityError):
+        Action(1.0, "moistened", 55.0)
