@@ -53,9 +53,9 @@ _TAIL = """\
   answers are 28.1 and 34.0 degrees C. At 50 and 100 % outside the first pair moves to 25.2 and
   29.7, and to 25.9 and 30.5.
 - **Symmetry.** The sweeps for oxygen have a direction, so a heap is its own mirror image only to
-  the tolerance of the solvers. The test tightens them to 1e-14 and finds round-off; with the
-  tolerances of the simulator the two sides of a small mound differ by about 2e-6 degrees C after
-  two hours.
+  the tolerance of the solvers. The test tightens them to 1e-14, takes double precision for what
+  flows between cells, too, and finds round-off; with the tolerances and the single precision of
+  the simulator the two sides of a small mound differ by about 2e-6 degrees C after two hours.
 - "From memory" beside a source means that the book or paper was not at hand. Those figures were
   computed anew for this project by other means where it says so.
 """

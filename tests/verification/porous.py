@@ -35,7 +35,7 @@ def conduction(runs, sy, sz, kx, ky, kz, none, t, bcell, bk, bt, source, out):  
     )
     _inner(
         runs, sy, sz, np.zeros(t.shape[0], np.bool_), kx, ky, kz, none, none, none, none, none,
-        none, t, none, 1, BARE, np.zeros((4, t.shape[0])), out, np.zeros(t.shape[0]),
+        none, t, none, 1, BARE, np.zeros((10, t.shape[0])), out, np.zeros(t.shape[0]),
     )  # fmt: skip
 
 
@@ -169,7 +169,7 @@ class Convection:
             self.still[m.cells] = 1.0 - self.z / self.height
         self.f = [m.field() for _ in range(3)]
         self.hz, self.rhs, self.zero, self.heat, self.vapour = (m.field() for _ in range(5))
-        self.moved = np.zeros((4, m.size))
+        self.moved = np.zeros((10, m.size))
         self.scratch = [m.field() for _ in range(3)]
         self.capacity = m.field(d * d)
         self.diag, self.inverse = m.field(1.0), m.field(1.0)

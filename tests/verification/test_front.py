@@ -62,7 +62,7 @@ def profile_error(cells: int, peclet: float, order: int) -> float:
     w, t = m.field(), m.field(20.0)
     w[c] = z
     dt = 0.8 * d**3 / (2 * d + np.abs(flux).max())
-    gained, vapour, scratch = m.field(), m.field(), np.zeros((4, m.size))
+    gained, vapour, scratch = m.field(), m.field(), np.zeros((10, m.size))
     for _ in range(40 * cells * cells):
         gained[:] = vapour[:] = 0.0
         transport.inner(
@@ -109,7 +109,7 @@ def _dry_layer(
     gx, gy, gz, hz, ox, oy, oz = (
         np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
     )  # fmt: skip
-    scratch = np.zeros((4, n))
+    scratch = np.zeros((10, n))
     zero, gained, vapour, perm = np.zeros(n), np.zeros(n), np.zeros(n), np.full(n, 1e-9)
     p = gpar[7]
     first, last = cells[0], cells[-1]
@@ -255,7 +255,7 @@ def _front(
     moist, pore, perm, lam, act = (
         np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n),
     )  # fmt: skip
-    scratch = np.zeros((4, n))
+    scratch = np.zeros((10, n))
     zero, gained, vapour = np.zeros(n), np.zeros(n), np.zeros(n)
     last = cells[-1]
     left = np.zeros(steps)

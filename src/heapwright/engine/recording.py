@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.engine.handling import Keeper
+from heapwright.engine.kernels import curves
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.run import CURVES, FIELDS, Run, Snapshot
 from heapwright.engine.scenario import HeapSpec
@@ -21,6 +22,9 @@ __all__ = ["Recorder", "around"]
 
 Floats = NDArray[np.float64]
 _CRUST_M = 0.3
+_HOT_C = 55.0
+#: rows of the parts of a heap; crust and top come after them
+_WHOLE, _CORE = 0, 1
 
 
 class Recorder:
@@ -43,16 +47,14 @@ class Recorder:
             return
         self._mesh = mesh
         depth, height = mesh.depth_m(), mesh.centres()[:, 2]
-        every = np.arange(mesh.count)
-        crusty = depth <= min(_CRUST_M, depth.max() / 3) + 1e-6
-        self._cells = mesh.cells.astype(np.int64)
-        self._crust = every[crusty]
-        self._core = every[depth >= np.quantile(depth, 2 / 3) - 1e-6]
-        self._top = every[crusty & (height >= np.quantile(height, 0.75) - 1e-6)]
-        if self._crust.size == 0:
-            self._crust = every
-        if self._top.size == 0:
-            self._top = self._crust
+        every = np.ones(mesh.count, dtype=bool)
+        crust = depth <= min(_CRUST_M, depth.max() / 3) + 1e-6
+        core = depth >= np.quantile(depth, 2 / 3) - 1e-6
+        top = crust & (height >= np.quantile(height, 0.75) - 1e-6)
+        crust = crust if crust.any() else every
+        self._parts = np.array([every, core, crust, top if top.any() else crust])
+        self._core = mesh.cells[core].astype(np.int64)
+        self._sums, self._whole = np.zeros((len(self._parts), 5)), np.zeros(4)
         self._height = float(mesh.active.any(axis=(1, 2)).sum()) * mesh.dx_m
         side, up = keeper.scale
         self._weights = {
@@ -63,33 +65,38 @@ class Recorder:
     def core_c(self, keeper: Keeper) -> float:
         """Mean temperature of the core now."""
         self._fit(keeper)
-        return _mean(keeper.host.state.temp_c[self._cells[self._core]])
+        return float(keeper.host.state.temp_c[self._core].mean())
 
     def curve(self, keeper: Keeper, now_s: float, air: Air) -> None:
         """Keep all curves and spots of this moment."""
         self._fit(keeper)
-        host = keeper.host
-        s, w, c = host.state, host.work, self._cells
-        t, o2 = s.temp_c.take(c), s.o2.take(c)
-        dry, water = w["dry"].take(c), w["water"].take(c)
-        dry_kg = float(dry.sum())
+        s, w = keeper.host.state, keeper.host.work
+        curves.glance(
+            keeper.host.mesh.cells, self._parts, s.temp_c, s.o2, w["dry"], w["water"], w["heat_w"],
+            _HOT_C, self._sums, self._whole,
+        )  # fmt: skip
+        cells, temp, o2, dry, water = self._sums.T
+        mean_c, core_c, crust_c, _ = (temp / cells).tolist()
+        _, core_wb, crust_wb, top_wb = (water / np.maximum(water + dry, 1e-12)).tolist()
+        hottest, least, heat_w, hot = self._whole.tolist()
+        dry_kg = float(dry[_WHOLE])
         kept = {
             "air_c": air.temp_c,
-            "mean_c": _mean(t),
-            "max_c": t.max(),
-            "core_c": _mean(t.take(self._core)),
-            "crust_c": _mean(t.take(self._crust)),
-            "core_moisture_wb": _moisture(dry, water, self._core),
-            "crust_moisture_wb": _moisture(dry, water, self._crust),
-            "top_moisture_wb": _moisture(dry, water, self._top),
-            "o2_least": o2.min(),
-            "o2_core": _mean(o2.take(self._core)),
+            "mean_c": mean_c,
+            "max_c": hottest,
+            "core_c": core_c,
+            "crust_c": crust_c,
+            "core_moisture_wb": core_wb,
+            "crust_moisture_wb": crust_wb,
+            "top_moisture_wb": top_wb,
+            "o2_least": least,
+            "o2_core": o2[_CORE] / cells[_CORE],
             "dry_kg": dry_kg,
-            "water_kg": water.sum(),
+            "water_kg": water[_WHOLE],
             "volume_m3": keeper.sinking.volume_after(dry_kg, now_s - keeper.since),
             "height_m": self._height,
-            "heat_w": w["heat_w"].sum(),
-            "above_55": np.count_nonzero(t > 55.0) / t.size,
+            "heat_w": heat_w,
+            "above_55": hot / cells[_WHOLE],
         }
         self.hours.append(now_s / 3600.0)
         for name, number in kept.items():
@@ -161,16 +168,6 @@ class Recorder:
                 "water_not_there_kg": host.short_kg,
             },
         )
-
-
-def _mean(numbers: Floats) -> float:
-    return float(numbers.sum()) / numbers.size
-
-
-def _moisture(dry: Floats, water: Floats, places: NDArray[np.int64]) -> float:
-    """Moisture of some cells together, wet basis."""
-    held = float(water.take(places).sum())
-    return held / max(held + float(dry.take(places).sum()), 1e-12)
 
 
 def around(mesh: Mesh, point_m: tuple[float, float, float]) -> tuple[NDArray[np.int64], Floats]:

@@ -98,17 +98,27 @@ def empty_state(mesh: Mesh, pools: int, soil_layers: int) -> State:
     return State(**made)
 
 
-class Work(dict[str, Floats]):
+#: What may be less precise than double, see `Work`.
+_COARSE = {
+    "kx", "ky", "kz", "gx", "gy", "gz", "hz", "dox", "doy", "doz", "fx", "fy", "fz", "ratio",
+    "p_diag", "p_inverse", "p_rhs", "c1", "c2", "c3",
+}  # fmt: skip
+
+
+class Work(dict[str, NDArray[Any]]):
     """Scratch fields of a step and slowly changing material fields, by name.
 
     A field that is asked for first is made, 0 everywhere. Kept out of the state: everything here
-    follows from it.
+    follows from it. *precision* is that of conductances and fluxes of faces, of what only solvers
+    use, and of the vapour between cells; whatever is added up over time is double.
     """
 
-    def __init__(self, mesh: Mesh) -> None:
+    def __init__(self, mesh: Mesh, precision: type = np.float32) -> None:
         super().__init__()
-        self.mesh = mesh
+        self.mesh, self.precision = mesh, precision
 
-    def __missing__(self, name: str) -> Floats:
-        made = self[name] = self.mesh.field()
+    def __missing__(self, name: str) -> NDArray[Any]:
+        kind = self.precision if name in _COARSE else np.float64
+        made: NDArray[Any] = np.zeros(self.mesh.size, dtype=kind)
+        self[name] = made
         return made

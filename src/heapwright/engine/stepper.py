@@ -79,8 +79,11 @@ class Stepper:
     of the oxygen fraction in the last sweep, at which they are good enough; at the values here the
     mean stays within 0.02 C and the hottest cell within 0.1 C of a heap solved a thousand times as
     closely.
+    precision : of what only solvers use and of what flows between cells, see `Work`; set it for the
+    class, before a heap is made.
     """
 
+    precision: type = np.float32
     pressure_tolerance = 2e-4
     oxygen_tolerance = 1e-4
 
@@ -102,10 +105,10 @@ class Stepper:
         self.mesh, self.state, self.par = mesh, state, parameters
         self.biology, self.skin, self.water, self.order = biology, skin, water, order
         self.pipelines = pipelines
-        self.work = Work(mesh)
-        scratch = {"into": 3, "out_of": 3, "moved": 4}
+        self.work = Work(mesh, self.precision)
+        scratch = {"into": 3, "out_of": 3, "moved": 10}
         self.fields = passes.Fields(
-            **{n: np.zeros((k, mesh.size)) for n, k in scratch.items()},
+            **{n: np.zeros((k, mesh.size), dtype=self.precision) for n, k in scratch.items()},
             **{n: self.work[n] for n in passes.Fields._fields if n not in scratch},
         )
         self.ledger = ledger or Ledger()

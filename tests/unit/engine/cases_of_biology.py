@@ -50,6 +50,7 @@ def _first(seed: int) -> dict[str, Any]:
         s.living, s.n_org, s.n_nh4, k.pool_par, k.par, k.warm, k.wet, 0.5, before, factors, zero(),
     ]  # fmt: skip
     done = np.random.default_rng(seed).uniform(0, 1, factors.shape)
+    flux = [w[name].astype(np.float64) for name in ("fx", "fy", "fz")]
     return {
         "rates": (biology.rates, rates),
         "advance": (
@@ -69,7 +70,7 @@ def _first(seed: int) -> dict[str, Any]:
         "_activity below its floor": (biology._activity, [0.001, 0.0, 0.02, 0.01]),
         "gas_through": (
             biology.gas_through,
-            [MESH.runs, MESH.sy, MESH.sz, w["fx"], w["fy"], w["fz"], zero()],
+            [MESH.runs, MESH.sy, MESH.sz, *flux, zero()],
         ),
     }  # fmt: skip
 

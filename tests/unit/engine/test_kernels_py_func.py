@@ -11,6 +11,7 @@ from tests.unit.engine.cases_of_biology import biology_cases
 from heapwright.engine.kernels import (
     b1,
     biology,
+    curves,
     flow,
     gas,
     heat,
@@ -89,6 +90,11 @@ def cases() -> dict[str, Any]:
              zero(), zero()],
         ),
         "_times": (flow._times, [RUNS, SY, SZ, *g, diag, f(), zero()]),
+        "glance": (
+            curves.glance,
+            [CELLS, np.array([ACTIVE[CELLS], f()[CELLS] > 1.0]), f(), f(), f(), f(), f(), 1.0,
+             np.zeros((2, 5)), np.zeros(4)],
+        ),
         "extrapolate": (flow.extrapolate, [RUNS, f(), f()]),
         "coefficients": (
             oxygen.coefficients,
@@ -136,12 +142,12 @@ def cases() -> dict[str, Any]:
         "inner, upwind": (
             transport.inner,
             [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 1, tp,
-             np.zeros((4, t.size)), zero(), zero()],
+             np.zeros((10, t.size)), zero(), zero()],
         ),
         "inner": (
             transport.inner,
             [RUNS, SY, SZ, ACTIVE, *g, *_faces(rng), *flux, t, f(0.01, 0.2), 2, tp,
-             np.zeros((4, t.size)), zero(), zero()],
+             np.zeros((10, t.size)), zero(), zero()],
         ),
         "through_faces": (
             transport.through_faces,
@@ -241,8 +247,8 @@ def test_compiled_equals_plain_python(name: str) -> None:
 def test_no_kernel_is_forgotten() -> None:
     named = {name.split(" ")[0].rstrip(",") for name in cases()}
     modules = (
-        b1, biology, flow, gas, heat, masses, material, oxygen, pipes, six_groups, soil, transport,
-        uptake,
+        b1, biology, curves, flow, gas, heat, masses, material, oxygen, pipes, six_groups, soil,
+        transport, uptake,
     )  # fmt: skip
     there = {
         n for m in modules for n, f in vars(m).items()

@@ -15,7 +15,7 @@ import numpy as np
 ONE = np.uint64(1)
 
 
-def bridged(runs, gap=12):
+def bridged(runs, gap=20):
     """The runs with gaps of up to *gap* cells bridged, so that loops are long.
 
     The cells between are no heap; with conductances of 0 they change nothing.

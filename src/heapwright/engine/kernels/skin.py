@@ -24,9 +24,8 @@ crust dries from its skin inwards at any cell size. The balance solved is, for s
 and what leaves the cell is -q + m CP_WATER t, so that heap and air together close: vapour carries
 h(t) = LATENT + CP_VAPOUR t = L(t) + CP_WATER t, as everywhere in the simulator. Newton steps
 inside a bracket, halving where a step would leave it, until a step is below CLOSE; what is left is
-of the order of its square, about 0.05/K of it. The conduction given back is the sum of the other
-terms, so that each face closes to round-off; at CLOSE = 1e-4 K conduction and vapour obey their
-laws to 1e-8 of their size.
+of the order of its square, about 0.05/K of it: 2e-5 K at CLOSE = 0.02 K. The conduction given
+back is the sum of the other terms, so that each face closes to round-off.
 ``par`` is laid out by the indices below. Nothing is stored: no stability limit of its own, but the
 cell behind takes ``slope`` [W/K], heat per degree of the cell, into its own.
 """
@@ -56,11 +55,14 @@ KELVIN = 273.15
 #: largest share of the way from skin to cell at which the drying wood lies
 DEEPEST = 0.95
 COLDEST, HOTTEST = -90.0, 150.0
+#: least slope of the balance [W/K]: what is flatter leads out of the bracket, which halves it
+TINY = 1e-30
 
 
 @nb.njit(inline="always", error_model="numpy")
 def _vapour(t, t_cell, s, t_air, e_air, activity, dry, wet, supply, table):
-    """Vapour leaving [kg/s], its slope with the skin [kg/s/K], and where it leaves: s, or 0 as dew.
+    """Vapour leaving [kg/s], its slopes with skin and cell [kg/s/K], and where it leaves: s, or 0
+    as dew.
 
     dry, wet : conductances times kelvin; s : share of the way from the skin to the cell.
     """
@@ -71,16 +73,18 @@ def _vapour(t, t_cell, s, t_air, e_air, activity, dry, wet, supply, table):
     if s > 0.0:
         inner, d_inner = saturation((1.0 - s) * t + s * t_cell, table)
     m = dry * (activity * inner - e_air) * per_k
-    slope = (1.0 - s) * dry * activity * d_inner * per_k - 0.5 * m * per_k
+    rise = dry * activity * d_inner * per_k
+    slope = (1.0 - s) * rise - 0.5 * m * per_k
+    behind = s * rise
     place = s
     if dew < m and (s == 0.0 or dew < 0.0):
         m = dew
         slope = wet * dp * per_k - 0.5 * dew * per_k
-        place = 0.0
-    elif m > supply:
+        behind = place = 0.0
+    if m > supply:
         m = supply
-        slope = 0.0
-    return m, slope, place
+        slope = behind = 0.0
+    return m, slope, behind, place
 
 
 @nb.njit(cache=True, error_model="numpy")
@@ -153,6 +157,8 @@ def skin_exchange(
     air4 = (t_air + KELVIN) ** 4
     evaluations = 0
     close = par[CLOSE]
+    per_half = 2.0 / dx
+    at_once = par[SHARE] / dt
     sum_cell = sum_sun = sum_air = sum_sky = sum_vapour = sum_latent = 0.0
     for f in range(fcell.shape[0]):
         i = fcell[f]
@@ -165,21 +171,18 @@ def skin_exchange(
         q_sun = sun[0, d] * area + sun[1, d] * rough
         convects = film * rough
         wet = h_film * rough * vapour_open / par[R_VAPOUR]
-        dry = wet / (1.0 + h_film * (layer[f] + front[f]) / d_vapour)
-        deep = min(2.0 * front[f] / dx, DEEPEST)
-        supply = par[SHARE] * max(available[i], 0.0) / (faces[i] * dt)
+        dry = wet * d_vapour / (d_vapour + h_film * (layer[f] + front[f]))
+        deep = min(front[f] * per_half, DEEPEST)
+        supply = at_once * max(available[i], 0.0) / faces[i]
         t_cell = temp[i]
         a = activity[i]
         low = COLDEST
         high = HOTTEST
         t = min(max(skin[f], low + 1.0), high - 1.0)
-        down = 1.0
-        m = 0.0
-        dm = 0.0
-        s = 0.0
+        per_down = m = dm = behind = s = 0.0
         for _ in range(80):
             evaluations += 1
-            m, dm, s = _vapour(t, t_cell, deep, t_air, e_air, a, dry, wet, supply, table)
+            m, dm, behind, s = _vapour(t, t_cell, deep, t_air, e_air, a, dry, wet, supply, table)
             k = t + KELVIN
             k3 = k * k * k
             latent = (1.0 - s) * (par[LATENT] - to_latent * ((1.0 - s) * t + s * t_cell))
@@ -192,7 +195,8 @@ def skin_exchange(
             )
             down = g + convects + 4.0 * radiates * k3 + dm * latent
             down -= (1.0 - s) * (1.0 - s) * m * to_latent
-            step = excess / down if down > 0.0 else 2.0 * HOTTEST
+            per_down = 1.0 / max(down, TINY)
+            step = excess * per_down
             if abs(step) < close:
                 t += step
                 m = min(m + dm * step, supply)
@@ -214,10 +218,7 @@ def skin_exchange(
         q_cell = q_sun + q_air + q_sky - m * (par[LATENT] - to_latent * t_out)
         q_vapour = m * (par[LATENT] + par[CP_VAPOUR] * t_out)
         skin[f] = t
-        slope[f] = g * max(0.0, 1.0 - g / max(down, g))
-        if s > 0.0:
-            middle = 0.5 * (t + t_air) + KELVIN
-            slope[f] += s / (1.0 - s) * max(dm + 0.5 * m / middle, 0.0) * par[LATENT]
+        slope[f] = g * max(0.0, 1.0 - g * per_down) + behind * par[LATENT]
         terms[f, Q_CELL] = q_cell
         terms[f, Q_SUN] = q_sun
         terms[f, Q_AIR] = q_air

@@ -20,24 +20,26 @@ CP_DRY, M_WATER, LATENT, CP_VAPOUR, D_RATIO = range(5)
 def _rises(runs, step, active, x, out):
     """Fill ``out`` with how far x rises from the middle of a cell to its face at ``step``, by van
     Leer's limiter; 0 where a neighbour is no heap."""
+    nothing, one = out.dtype.type(0.0), out.dtype.type(1.0)
     for r in range(runs.shape[0]):
         for i in range(runs[r, 0], runs[r, 1]):
             before = x[i] - x[i - step]
             after = x[i + step] - x[i]
             both = before * after
-            both = both if both > 0.0 else 0.0
-            both = both if active[i - step] & active[i + step] else 0.0
+            both = both if both > nothing else nothing
+            both = both if active[i - step] & active[i + step] else nothing
             across = before + after
-            across = across if both > 0.0 else 1.0
+            across = across if both > nothing else one
             out[i] = both / across
 
 
 @nb.njit(inline="always", error_model="numpy")
-def _along(runs, step, active, k, d, f, t, w, second, par, scratch, heat, vapour):
-    """What cells and their neighbours at ``step`` exchange."""
-    rise_t, rise_w, q, v = scratch[0], scratch[1], scratch[2], scratch[3]
-    cp, mol, latent, cpv = par[CP_DRY], par[M_WATER], par[LATENT], par[CP_VAPOUR]
-    ratio = par[D_RATIO]
+def _along(runs, step, active, k, d, f, t, w, second, par, rise_t, rise_w, q, v):
+    """Fill ``q`` and ``v`` with what cells give to their neighbours at ``step``."""
+    kind = q.dtype.type
+    cp, latent, cpv = kind(par[CP_DRY]), kind(par[LATENT]), kind(par[CP_VAPOUR])
+    mol, mixed = kind(par[M_WATER]), kind(par[M_WATER] * par[D_RATIO])
+    nothing = kind(0.0)
     if second:
         _rises(runs, step, active, t, rise_t)
         _rises(runs, step, active, w, rise_w)
@@ -45,24 +47,31 @@ def _along(runs, step, active, k, d, f, t, w, second, par, scratch, heat, vapour
         start, end = runs[r, 0], runs[r, 1]
         for i in range(start, end):
             here, there = w[i] + rise_w[i], w[i + step] - rise_w[i + step]
-            v[i] = mol * f[i] * (here if f[i] >= 0.0 else there)
+            v[i] = mol * f[i] * (here if f[i] >= nothing else there)
         for i in range(start, end):
             here, there = t[i] + rise_t[i], t[i + step] - rise_t[i + step]
-            up = here if f[i] >= 0.0 else there
+            up = here if f[i] >= nothing else there
             q[i] = f[i] * cp * up + v[i] * (latent + cpv * up)
         for i in range(start, end):
-            spread = mol * ratio * d[i] * (w[i] - w[i + step])
+            spread = mixed * d[i] * (w[i] - w[i + step])
             here, there = t[i], t[i + step]
             v[i] += spread
             q[i] += k[i] * (here - there) + spread * (
-                latent + cpv * (here if spread >= 0.0 else there)
+                latent + cpv * (here if spread >= nothing else there)
             )
+
+
+@nb.njit(inline="always", error_model="numpy")
+def _gather(runs, sy, sz, x, y, z, out):
+    """Add what comes in through the six faces to ``out``: in its precision, so that nothing is
+    lost between cells."""
     for r in range(runs.shape[0]):
-        start, end = runs[r, 0], runs[r, 1]
-        for i in range(start, end):
-            heat[i] += q[i - step] - q[i]
-        for i in range(start, end):
-            vapour[i] += v[i - step] - v[i]
+        for i in range(runs[r, 0], runs[r, 1]):
+            out[i] += (
+                (np.float64(x[i - ONE]) - np.float64(x[i]))
+                + (np.float64(y[i - sy]) - np.float64(y[i]))
+                + (np.float64(z[i - sz]) - np.float64(z[i]))
+            )
 
 
 @nb.njit(cache=True, error_model="numpy")
@@ -72,12 +81,25 @@ def inner(
 ):  # fmt: skip
     """Add to ``heat`` [W] and ``vapour`` [kg/s] what every cell gains through inner faces.
 
-    Conductances and fluxes of faces to what is no heap are 0; scratch (4, N) : 0 there, too.
+    Conductances and fluxes of faces to what is no heap are 0; scratch (10, N) : 0 there, too. It
+    is worked out in the precision of ``scratch``, and added up in double: what leaves a cell enters
+    its neighbour whatever the precision.
     """
     second = order == 2
-    _along(runs, ONE, active, kx, dox, fx, t, w, second, par, scratch, heat, vapour)
-    _along(runs, sy, active, ky, doy, fy, t, w, second, par, scratch, heat, vapour)
-    _along(runs, sz, active, kz, doz, fz, t, w, second, par, scratch, heat, vapour)
+    warm, wet = scratch[8], scratch[9]
+    for r in range(runs.shape[0]):
+        for i in range(runs[r, 0], runs[r, 1]):
+            warm[i] = t[i]
+        for i in range(runs[r, 0], runs[r, 1]):
+            wet[i] = w[i]
+    up, damp = scratch[6], scratch[7]
+    x, y, z = scratch[0], scratch[1], scratch[2]
+    vx, vy, vz = scratch[3], scratch[4], scratch[5]
+    _along(runs, ONE, active, kx, dox, fx, warm, wet, second, par, up, damp, x, vx)
+    _along(runs, sy, active, ky, doy, fy, warm, wet, second, par, up, damp, y, vy)
+    _along(runs, sz, active, kz, doz, fz, warm, wet, second, par, up, damp, z, vz)
+    _gather(runs, sy, sz, x, y, z, heat)
+    _gather(runs, sy, sz, vx, vy, vz, vapour)
 
 
 @nb.njit(cache=True, error_model="numpy")
