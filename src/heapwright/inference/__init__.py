@@ -1,1 +1,1 @@
-"""Learning from readings (not built yet)."""
+"""Learning from readings: begun; so far the smoother, and what a forecast has to beat."""
