@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 
 import pytest
-from tests.flow.commands import command_in_process
-
-
-@pytest.fixture
-def command(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., tuple[int, str, str]]:
-    return command_in_process(monkeypatch, capsys)
+from tests.flow.commands import Command
 
 
 def test_a_dusty_core_is_too_dry_in_fahrenheit_too(
-    command: Callable[..., tuple[int, str, str]],
+    command: Command,
 ) -> None:
     words = ("diagnose", "not heating", "--age", "14 d", "--squeeze", "dusty", "--core", "61 F")
     code, out, _ = command(*words)
@@ -32,14 +24,14 @@ def test_a_dusty_core_is_too_dry_in_fahrenheit_too(
 
 
 def test_the_next_test_is_named_and_conflicts_are_shown(
-    command: Callable[..., tuple[int, str, str]],
+    command: Command,
 ) -> None:
     _, out, _ = command("diagnose", "white dust")
     assert "Look at this next (2 min): Squeeze a handful of the white band." in out
     assert "Guides differ." in out
 
 
-def test_input_that_cannot_stand_is_refused(command: Callable[..., tuple[int, str, str]]) -> None:
+def test_input_that_cannot_stand_is_refused(command: Command) -> None:
     code, out, err = command("diagnose", "sulks")
     assert (code, out) == (2, "")
     assert "not heating" in err
