@@ -204,8 +204,10 @@ def draw(result: dict[str, Any]) -> None:
     cells = [r["cells"] for r in result["rows"]]
     left.loglog(cells, [r["cpu_s"] / r["days"] for r in result["rows"]], "o-", color="#1b6b4a")
     left.set_xticks([1e3, 1e4, 1e5], ["1,000", "10,000", "100,000"])
-    left.set_yticks([0.03, 0.1, 0.3, 1, 3, 10], ["0.03", "0.1", "0.3", "1", "3", "10"])
-    left.set_ylim(0.03, 15)
+    left.set_yticks(
+        [0.01, 0.03, 0.1, 0.3, 1, 3, 10], ["0.01", "0.03", "0.1", "0.3", "1", "3", "10"]
+    )
+    left.set_ylim(0.01, 15)
     left.minorticks_off()
     left.set_xlabel("cells of the heap")
     left.set_ylabel("CPU s a simulated day")
