@@ -40,6 +40,18 @@ def test_the_right_cause_is_among_the_first_two_in_seventeen_of_twenty() -> None
     assert len(wrong) <= 3, wrong
 
 
+def test_the_score_of_ten_cases_written_blind_is_printed(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Whatever it is; when first judged it was 9 of 10."""
+    wrong = missed("symptoms_blind.toml")
+    assert len(cases("symptoms_blind.toml")) == 10
+    with capsys.disabled():
+        print(
+            f"\nwritten blind: right cause among the first two in {10 - len(wrong)} of 10 {wrong}"
+        )
+
+
 def test_chances_add_up_and_every_cause_has_advice_and_source() -> None:
     for complaint in COMPLAINTS:
         found = diagnose(Seen(complaint=complaint))
