@@ -46,10 +46,9 @@ def test_the_score_of_ten_cases_written_blind_is_printed(
     """Whatever it is; when first judged it was 9 of 10."""
     wrong = missed("symptoms_blind.toml")
     assert len(cases("symptoms_blind.toml")) == 10
+    said = f"right cause among the first two in {10 - len(wrong)} of 10; missed: {wrong}"
     with capsys.disabled():
-        print(
-            f"\nwritten blind: right cause among the first two in {10 - len(wrong)} of 10 {wrong}"
-        )
+        print(f"\ncases written blind: {said}")
 
 
 def test_chances_add_up_and_every_cause_has_advice_and_source() -> None:
