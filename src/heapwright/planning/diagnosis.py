@@ -47,7 +47,8 @@ class Seen:
     squeeze_core, squeeze_skin, squeeze_band (of a white band): streams, drops, damp, crumbles,
     no_ball, dusty; smell : none, earthy, ammonia, rotten egg, sour, vinegar, burnt; cn; fine;
     fast_food; fertilised; rose_after_turn_c : how much it warmed after the last turn;
-    rain_mm_week; band_m : how deep the white band lies. Raises `UnknownNameError` or `InputError`.
+    rain_mm_week; band_m : how deep the white band lies. days_since_peak and band_m may be given and
+    are not weighed yet. Raises `UnknownNameError` or `InputError`.
     """
 
     complaint: str
