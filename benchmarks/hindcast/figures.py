@@ -131,10 +131,15 @@ def _heap(axis: Any, case: Case, facts: Facts) -> None:
     axis.legend(fontsize=7, frameon=False, loc="upper right", ncols=2)
 
 
+#: how the published piles were aired
+_IN_WORDS = {"NA": "left alone", "PA": "passive pipes", "FA": "blown"}
+
+
 def _ways(axis: Any, case: Case, facts: Mapping[str, Facts]) -> None:
     styles = [("-", _INK), ("--", _COOL), (":", _HEAT)]
     for (name, one), (line, colour) in zip(facts.items(), styles, strict=True):
-        axis.plot(*_thin(one, one.curves["mean_c"]), line, color=colour, linewidth=1.5, label=name)
+        axis.plot(*_thin(one, one.curves["mean_c"]), line, color=colour, linewidth=1.5,
+                  label=_IN_WORDS.get(name, name))  # fmt: skip
     first = next(iter(facts.values()))
     days, air = _thin(first, first.curves["air_c"])
     axis.fill_between(days, np.minimum(air, 0), air, color=_PALE, alpha=0.35, linewidth=0)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from heapwright.errors import InputError, UnknownNameError
+from heapwright.errors import QuantityError, UnknownNameError
 from heapwright.planning import diagnosis
 from heapwright.planning.diagnosis import COMPLAINTS, Seen, diagnose
 
@@ -90,7 +90,7 @@ def test_what_cannot_be_is_refused() -> None:
         Seen(complaint="sulks")
     with pytest.raises(UnknownNameError, match="squeeze_core"):
         Seen(complaint="smells", squeeze_core="soggy")
-    with pytest.raises(InputError, match="core_c"):
+    with pytest.raises(QuantityError, match="core_c"):
         Seen(complaint="too hot", core_c=900)
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
 
 from heapwright.errors import NotEnoughError
 
@@ -18,7 +19,8 @@ __all__ = ["Score", "cooling", "coverage", "no_change", "score"]
 Floats = NDArray[np.float64]
 #: Fastest cooling looked at [1/d]: half of it gone within a day.
 _FASTEST = 0.7
-_RATES = np.concatenate([[0.0], np.geomspace(1e-4, _FASTEST, 200)])
+#: Rates between which the best one is looked for [1/d].
+_RATES = np.concatenate([[0.0], np.geomspace(1e-3, _FASTEST, 40)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ def cooling(
     >>> t = np.arange(6.0)
     >>> made = cooling(t, 10 + 40 * np.exp(-0.1 * t), np.full(6, 10.0), np.array([10.0]),
     ...                np.array([10.0]))
-    >>> bool(abs(made[0] - (10 + 40 * np.exp(-1.0))) < 0.1)
+    >>> bool(abs(made[0] - (10 + 40 * np.exp(-1.0))) < 1e-4)
     True
     """
     if read_c.size == 0:
@@ -63,12 +65,21 @@ def cooling(
     above = read_c - air_c
     peak = int(np.argmax(above))
     t, y = day[peak:] - day[peak], above[peak:]
-    shapes = np.exp(-np.outer(_RATES, t))
-    heights = (shapes @ y) / (shapes * shapes).sum(axis=1)
-    left = ((y - heights[:, None] * shapes) ** 2).sum(axis=1)
-    # one reading fits any rate: the first one, no cooling
-    best = int(np.argmin(left)) if t.size > 1 else 0
-    above_later: Floats = heights[best] * np.exp(-_RATES[best] * (later_day - day[peak]))
+
+    def height(rate: float) -> float:
+        shape = np.exp(-rate * t)
+        return float(shape @ y / (shape @ shape))
+
+    def left(rate: float) -> float:
+        return float(((y - height(rate) * np.exp(-rate * t)) ** 2).sum())
+
+    rate = 0.0  # a single reading fits any
+    if t.size > 1:
+        best = int(np.argmin([left(r) for r in _RATES]))
+        span = _RATES[max(best - 1, 0)], _RATES[min(best + 1, _RATES.size - 1)]
+        found = minimize_scalar(left, bounds=span, method="bounded", options={"xatol": 1e-7})
+        rate = min(float(_RATES[best]), float(found.x), key=left)
+    above_later: Floats = height(rate) * np.exp(-rate * (later_day - day[peak]))
     return later_air_c + above_later
 
 

@@ -17,9 +17,11 @@ from dataclasses import dataclass
 from importlib import resources
 from typing import Any
 
-from heapwright.errors import InputError, UnknownNameError
+from heapwright.errors import UnknownNameError
+from heapwright.planning.sizing import squeeze_bands
+from heapwright.units import quantity
 
-__all__ = ["COMPLAINTS", "Cause", "Diagnosis", "NextTest", "Seen", "diagnose"]
+__all__ = ["COMPLAINTS", "QUANTITIES", "Cause", "Diagnosis", "NextTest", "Seen", "diagnose"]
 
 #: Complaints that are known.
 COMPLAINTS = (
@@ -29,10 +31,16 @@ _SQUEEZES = {
     "streams": "wet", "drops": "right", "damp": "right", "crumbles": "rather dry",
     "no_ball": "dry", "dusty": "dry",
 }  # fmt: skip
-_WETNESS = ("dusty", "no_ball", "crumbles", "damp", "drops", "streams")
 _SMELLS = {
     "none": "none", "earthy": "none", "ammonia": "ammonia", "rotten egg": "rotten egg",
     "sour": "sour", "vinegar": "vinegar", "burnt": "burnt",
+}  # fmt: skip
+#: What each fact that is a number is a number of, see `heapwright.units`.
+QUANTITIES = {
+    "age_d": "age_d", "volume_m3": "volume_m3", "height_m": "length_m", "core_c": "temp_c",
+    "air_c": "air_temp_c", "peak_c": "temp_c", "other_spots_c": "temp_c",
+    "days_since_peak": "age_d", "days_since_turn": "age_d", "rose_after_turn_c": "diff_c",
+    "cn": "cn_ratio", "rain_mm_week": "rain_mm", "band_m": "length_m",
 }  # fmt: skip
 #: A test that takes longer is worth half as much [minutes].
 _PATIENCE_MIN = 15.0
@@ -46,9 +54,9 @@ class Seen:
     core_c, air_c, peak_c, other_spots_c (mean of the other spots now); rising : of the core;
     squeeze_core, squeeze_skin, squeeze_band (of a white band): streams, drops, damp, crumbles,
     no_ball, dusty; smell : none, earthy, ammonia, rotten egg, sour, vinegar, burnt; cn; fine;
-    fast_food; fertilised; rose_after_turn_c : how much it warmed after the last turn;
-    rain_mm_week; band_m : how deep the white band lies. days_since_peak and band_m may be given and
-    are not weighed yet. Raises `UnknownNameError` or `InputError`.
+    fast_food; fertilised; rose_after_turn_c : how much it warmed after the last turn, 0 if it did
+    not; rain_mm_week; band_m : how deep the white band lies. days_since_peak and band_m may be
+    given and are not weighed yet. Raises `UnknownNameError` or `QuantityError`.
     """
 
     complaint: str
@@ -85,16 +93,10 @@ class Seen:
             if said is not None and said not in known:
                 raise UnknownNameError("not known here", field=field, value=said,
                                        way_out="One of " + ", ".join(known))  # fmt: skip
-        for field, low, high in (
-            ("age_d", 0, 4000), ("volume_m3", 0, 1e4), ("height_m", 0, 20), ("core_c", -40, 150),
-            ("air_c", -60, 60), ("peak_c", -40, 150), ("other_spots_c", -40, 150),
-            ("days_since_peak", 0, 4000), ("days_since_turn", 0, 4000), ("cn", 1, 1000),
-            ("rose_after_turn_c", -60, 80), ("rain_mm_week", 0, 2000), ("band_m", 0, 5),
-        ):  # fmt: skip
+        for field, key in QUANTITIES.items():
             number = getattr(self, field)
-            if number is not None and not low <= number <= high:
-                raise InputError(f"lies within {low:g} to {high:g}", field=field,
-                                 value=f"{number:g}")  # fmt: skip
+            if number is not None:
+                quantity(key).check(number, field=field)
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,8 +204,9 @@ def _class(number: float | None, below: tuple[tuple[float, str], ...], else_: st
 def _skin(s: Seen) -> str | None:
     if s.squeeze_skin is None or s.squeeze_core is None:
         return None
-    wetter = _WETNESS.index(s.squeeze_skin) > _WETNESS.index(s.squeeze_core) + 1
-    return "wetter" if wetter else "alike"
+    wettest_first = list(squeeze_bands())
+    steps = wettest_first.index(s.squeeze_core) - wettest_first.index(s.squeeze_skin)
+    return "wetter" if steps > 1 else "alike"
 
 
 def _band(s: Seen) -> str | None:

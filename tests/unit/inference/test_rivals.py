@@ -23,7 +23,7 @@ def test_the_cooling_curve_finds_its_own_rate_from_the_peak_on() -> None:
     above = np.where(DAY < 4, 5.0 + 5.0 * DAY, 40.0 * np.exp(-0.08 * (DAY - 4)))
     made = cooling(DAY, AIR + above, AIR, LATER, LATER_AIR)
     wanted = LATER_AIR + 40.0 * np.exp(-0.08 * (LATER - 4))
-    assert np.allclose(made, wanted, atol=0.15)
+    assert np.allclose(made, wanted, atol=1e-3)
 
 
 def test_a_heap_that_still_rises_stays_as_far_above_air() -> None:
