@@ -22,6 +22,8 @@ from heapwright.engine.composition import Recipe, chips
 from heapwright.engine.handling import Keeper
 from heapwright.engine.kinetics import Kinetics
 from heapwright.engine.parameters import Parameters
+from heapwright.engine.patches import Patches
+from heapwright.engine.processes.six_groups import SixConstants
 from heapwright.engine.processes.skin import Skin, Surroundings
 from heapwright.engine.processes.water import Water, WaterParameters
 from heapwright.engine.recording import Recorder
@@ -71,6 +73,9 @@ def simulate(
     biology: str = "group curves",
     parameters: Parameters | None = None,
     water: WaterParameters | None = None,
+    skin: Skin | None = None,
+    groups: SixConstants | None = None,
+    patches: Patches | None = None,
     actions: Sequence[Action] | None = None,
     curve_every_h: float = 1.0,
     field_every_h: float = 24.0,
@@ -96,6 +101,10 @@ def simulate(
         Constants; the published medians unless given, the permeability of a heap so wet that water
         stands between its particles worked out from it. ``parameters.k_oxygen`` goes before that of
         *kinetics*.
+    skin, groups : optional
+        The skin, by default that of the material; constants of the second kinetics.
+    patches : Patches, optional
+        Where the heap lies looser or closer; alike everywhere unless given.
     biology : str
         ``group curves``, or ``six groups``, a second kinetics for comparison.
     actions : sequence of Action, optional
@@ -133,7 +142,7 @@ def simulate(
     par = parameters or _when_wet(Parameters.published(), heap)
     # oxygen closes only where the solver and the kinetics take it up alike
     life = _biology(
-        biology, matter, (kinetics or Kinetics.published()).with_(k_oxygen=par.k_oxygen)
+        biology, matter, (kinetics or Kinetics.published()).with_(k_oxygen=par.k_oxygen), groups
     )
     rows, sources = _surroundings(weather, heap, (start_h, start_h + days * 24.0))
     # refuses weather that ends too soon
@@ -147,10 +156,12 @@ def simulate(
     state.soil_c[:] = _soil_profile(heap, first)
     host = Stepper(
         mesh, state, parameters=par, biology=life,
-        skin=Skin.wet_fine() if heap.wet_fine else Skin(),
+        skin=skin or (Skin.wet_fine() if heap.wet_fine else Skin()),
         water=Water(field_capacity=heap.field_capacity, parameters=water), soil_thickness=_SOIL,
     )  # fmt: skip
     host.cover = heap.cover
+    if patches is not None:
+        host.eps0 = patches.pores(mesh, host.eps0)
     keeper = Keeper(heap, host, heap.actions if actions is None else actions, days)
     recorder = Recorder(heap, mesh)
     complete = True
@@ -250,13 +261,15 @@ def _soil_profile(heap: HeapSpec, air: Air) -> Any:
     return deep + (top - deep) * np.exp(-middles / 0.5)
 
 
-def _biology(name: str, matter: Recipe, kinetics: Kinetics) -> Any:
+def _biology(
+    name: str, matter: Recipe, kinetics: Kinetics, groups: SixConstants | None = None
+) -> Any:
     if name == "group curves":
         return Decay(matter, kinetics)
     if name == "six groups":
         from heapwright.engine.six_groups import SixGroups
 
-        return SixGroups(matter, kinetics)
+        return SixGroups(matter, kinetics, constants=groups)
     raise UnknownNameError(
         "there is no such kinetics", field="biology", value=name,
         way_out="One of " + ", ".join(KINETICS),

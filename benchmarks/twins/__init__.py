@@ -1,0 +1,1 @@
+"""Twin trials: pairs of invented heaps whose truth is known, learned from and forecast."""
