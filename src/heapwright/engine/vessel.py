@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from heapwright.engine.biology import Decay
 from heapwright.engine.composition import Recipe, chips
+from heapwright.engine.kernels.passes import KG_PER_MOL
 from heapwright.engine.kinetics import DAY_S, SUBSTANCE, Kinetics
 from heapwright.engine.ledger import Account
 from heapwright.engine.mesh import Mesh, box_mesh
@@ -44,7 +45,6 @@ __all__ = ["Vessel", "VesselRun", "run_vessel"]
 
 Floats = NDArray[np.float64]
 _KELVIN = 273.15
-_OXYGEN_KG_MOL = 0.032
 _KINDS = {"group curves": Decay, "six groups": SixGroups}
 #: litres of gas a kg of dry matter: own choice, loose matter of 200 kg/m3 with 0.6 of it gas
 _GAS_L_KG = 3.0
@@ -239,7 +239,7 @@ class VesselRun:
         """What an account leaves unexplained over all that came and went, by name.
 
         0 if nothing did. It is round-off, but for dry mass where oxygen was short: acids made of
-        protein lose up to 3 % (see processes/acid.py). Where temperature or oxygen is held, its
+        protein lose some, up to 3 % seen (see processes/acid.py). Where temperature or oxygen is held, its
         account cannot fail.
         """
         return {
@@ -361,7 +361,7 @@ def _march(
             decay.rates(state, work, ahead)
         state.temp_c[c] = t + 0.5 * rise
         if not opened:
-            wanted = float(most_kg[c]) * dt / _OXYGEN_KG_MOL
+            wanted = float(most_kg[c]) * dt / KG_PER_MOL
             y = _oxygen(flow.gas, air, y, fresh, wanted, half)
         state.o2[c] = y
         life.advance(state, work, dt)
@@ -508,7 +508,7 @@ def _mesh() -> Mesh:
 
 @functools.cache
 def _saturation() -> tuple[float, ...]:
-    """Saturation pressure [Pa] every tenth of a degree; between rows good to 1e-5 of it."""
+    """Saturation pressure [Pa] every tenth of a degree; good to 1e-4 of it between rows."""
     temps = _LOW + np.arange(_ROWS) / _PER_K
     return tuple(np.asarray(saturation_pressure(temps)).tolist())
 
@@ -587,7 +587,7 @@ def _accounts(
         energy["held"] = np.array([rest])
     else:
         energy["through the wall"] = wall * (flow.room - mean)
-    opened, used = vessel.air_l_min is None, used_kg / _OXYGEN_KG_MOL
+    opened, used = vessel.air_l_min is None, used_kg / KG_PER_MOL
     oxygen = {
         "air that came in": used if opened else flow.mol * par.oxygen_in_air,
         "air that left": -flow.mol * y,

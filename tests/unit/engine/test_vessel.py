@@ -147,7 +147,7 @@ def test_curves_agree_with_the_accounts() -> None:
     )
     assert -terms["dry mass"]["carbon dioxide"] == pytest.approx(curves["co2_kg"][-1])
     assert curves["loss"][-1] == pytest.approx(1 - curves["dry_kg"][-1] / 10.0)
-    per_kg = terms["energy"]["heat of decay"] / -terms["oxygen"]["used"] / 0.032
+    per_kg = terms["energy"]["heat of decay"] / -terms["oxygen"]["used"] / 0.031998
     assert per_kg == pytest.approx(Kinetics.published().heat_per_oxygen, rel=1e-3)
     assert found.closure["dry mass"] < 1e-9
 
