@@ -239,8 +239,8 @@ class VesselRun:
         """What an account leaves unexplained over all that came and went, by name.
 
         0 if nothing did. It is round-off, but for dry mass where oxygen was short: acids made of
-        protein lose some, up to 3 % seen (see processes/acid.py). Where temperature or oxygen is held, its
-        account cannot fail.
+        protein lose some (see processes/acid.py), 3 % at most in a few hundred odd vessels. Where
+        temperature or oxygen is held, its account cannot fail.
         """
         return {
             name: account.error if account.gross > _STILL * abs(account.start) else 0.0
