@@ -172,9 +172,7 @@ def true_swap(
 def _drawn(
     rng: np.random.Generator, known: str, kind: str
 ) -> tuple[tuple[TrueHeap, TrueHeap], tuple[dict[str, float], dict[str, float]]]:
-    weather = made_year(_CLIMATE, year=2026, rng=rng).covering(
-        _BUILT, _BUILT + timedelta(days=60)
-    )
+    weather = made_year(_CLIMATE, year=2026, rng=rng).covering(_BUILT, _BUILT + timedelta(days=60))
     volume = float(rng.uniform(1.1, 1.6))
     leafy = float(rng.uniform(0.05, 0.2))
     spec = HeapSpec(
@@ -281,5 +279,3 @@ def _station(weather: WeatherSeries, rng: np.random.Generator) -> WeatherSeries:
         rain_mm=weather.rain_mm * rng.gamma(4.0, 0.25, n),
         source=("invented: a station some way off",),
     )
-
-

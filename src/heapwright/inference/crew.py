@@ -106,9 +106,7 @@ class Crew:
         if self.theirs is not None:
             return self.theirs
         if self._own is None:
-            self._own = ProcessPoolExecutor(
-                self.workers, get_context("spawn"), initializer=_quiet
-            )
+            self._own = ProcessPoolExecutor(self.workers, get_context("spawn"), initializer=_quiet)
         return self._own
 
     def _hand_out(

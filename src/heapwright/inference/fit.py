@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from heapwright.errors import NotEnoughError
 from heapwright.inference.crew import Crew
 from heapwright.inference.exchanged import Exchange, exchanges
-from heapwright.inference.members import Course, Subject
+from heapwright.inference.members import Course
 from heapwright.inference.priors import Learned, Space, learned
 from heapwright.inference.readings import ErrorModel, Read, told
 from heapwright.inference.smoother import Readings, update
@@ -66,12 +67,14 @@ class Passed:
 class Fitted:
     """The outcome of a fit.
 
-    subjects; space; first, last : ensemble before and after (rows, members); reads : what it was
-    fitted to; doubted : rounds left out; errors : with what the physics cannot do as large as it
-    turned out; courses : by heap, of the fitted members; days : how far they go; settings.
+    subjects : anything with a name, names of its spots, a course and a mark (`Subject`,
+    `VesselSubject`); space; first, last : ensemble before and after (rows, members); reads : what
+    it was fitted to; doubted : rounds left out; errors : with what the physics cannot do as large as it
+    turned out; courses : by heap, of the fitted members; days : how far they go; settings;
+    print_ : of what was fitted to what.
     """
 
-    subjects: tuple[Subject, ...]
+    subjects: tuple[Any, ...]
     space: Space
     first: Floats
     last: Floats
@@ -81,13 +84,14 @@ class Fitted:
     courses: dict[str, list[Course]]
     days: float
     settings: Settings
+    print_: str = ""
 
     @property
     def members(self) -> int:
         """Members of the ensemble."""
         return int(self.last.shape[1])
 
-    def subject(self, heap: str) -> Subject:
+    def subject(self, heap: str) -> Any:
         """The heap of that name."""
         return next(s for s in self.subjects if s.name == heap)
 
@@ -110,13 +114,13 @@ def responses(courses: dict[str, list[Course]], reads: Sequence[Read]) -> Floats
 
 
 def fit(
-    subjects: Sequence[Subject],
+    subjects: Sequence[Any],
     reads: Sequence[Read],
     *,
     settings: Settings = ROUGH,
     crew: Crew | None = None,
     days: float | None = None,
-    taken_up: Passed | None = None,
+    taken_up: Callable[[str], Passed | None] | None = None,
     trusted: bool = False,
     on_pass: Callable[[Passed], None] | None = None,
     on_progress: Callable[[int, int], None] | None = None,
@@ -129,8 +133,9 @@ def fit(
         None at all leaves the ensemble as it was drawn, and it says so by its width.
     days : float, optional
         How far the fitted members are run; to the last reading by default.
-    taken_up : Passed, optional
-        What an interrupted fit had kept; one of other readings, heaps or settings is not used.
+    taken_up : callable, optional
+        Gives what an interrupted fit had kept under a print, or None; one of other readings, heaps
+        or settings has another print and is not used.
     trusted : bool
         Labels were looked at: none is doubted.
     on_pass, on_progress : callable, optional
@@ -152,14 +157,16 @@ def fit(
             way_out="Give these heaps too, or leave their readings out",
         )  # fmt: skip
     team = crew or Crew(1)
-    space = Space(names, _spots(subjects), settings.free, dict(settings.tight))
+    spots = tuple((s.name, spot) for s in subjects for spot in s.spots)
+    space = Space(names, spots, settings.free, dict(settings.tight))
     until = max([r.day for r in reads], default=1.0) + _BEYOND_D
     far = max(until, days or 0.0)
     mark = _print(subjects, reads, settings, trusted)
-    if taken_up is not None and taken_up.print_ != mark:
-        taken_up = None
+    before = taken_up(mark) if taken_up is not None else None
+    if before is not None and before.print_ != mark:
+        before = None
     passes = settings.passes if reads else 0
-    done = taken_up.done if taken_up else 0
+    done = before.done if before else 0
     steps = settings.members * len(subjects)
     told_so_far, total = [done * steps], (passes + 1) * steps
 
@@ -169,15 +176,13 @@ def fit(
             on_progress(told_so_far[0], total)
 
     def courses_of(z: Floats, end: float) -> dict[str, list[Course]]:
-        work = [
-            (s, [space.numbers(z[:, m], s.name) for m in range(z.shape[1])]) for s in subjects
-        ]
+        work = [(s, [space.numbers(z[:, m], s.name) for m in range(z.shape[1])]) for s in subjects]
         run = team.run(work, end, settings.cell_m, on_done=tell)
         return dict(zip(names, run, strict=True))
 
-    first = taken_up.first if taken_up else space.draw(settings.members, settings.seed)
-    now = taken_up.now if taken_up else first
-    doubted = taken_up.doubted if taken_up else ()
+    first = before.first if before else space.draw(settings.members, settings.seed)
+    now = before.now if before else first
+    doubted = before.doubted if before else ()
     moved = space.fitted
     for number in range(done, passes):
         courses = courses_of(now, until)
@@ -195,7 +200,7 @@ def fit(
     kept = _kept(reads, doubted)
     errors = _scaled(kept, responses(courses, kept), settings.errors) if kept else settings.errors
     return Fitted(
-        tuple(subjects), space, first, now, kept, doubted, errors, courses, far, settings
+        tuple(subjects), space, first, now, kept, doubted, errors, courses, far, settings, mark
     )
 
 
@@ -208,20 +213,13 @@ def _as_readings(reads: Sequence[Read], errors: ErrorModel) -> Readings:
     return Readings(np.array([told(r) for r in reads]), errors.covariance(reads))
 
 
-def _spots(subjects: Sequence[Subject]) -> tuple[tuple[str, str], ...]:
-    return tuple((s.name, spot.name) for s in subjects for spot in s.spec.spots)
-
-
 def _print(
-    subjects: Sequence[Subject], reads: Sequence[Read], settings: Settings, trusted: bool
+    subjects: Sequence[Any], reads: Sequence[Read], settings: Settings, trusted: bool
 ) -> str:
     """What was fitted to what, so that a fit is taken up only where nothing else changed."""
     made = hashlib.sha256()
     for s in subjects:
-        made.update(repr((s.name, s.spec, s.start_h, s.actions)).encode())
-        made.update(s.weather.air_temp_c.tobytes() + s.weather.rain_mm.tobytes())
-        if s.recipe is not None:
-            made.update(s.recipe.pools.tobytes() + s.recipe.rate_per_d.tobytes())
+        made.update(s.mark())
     made.update(repr((tuple(reads), settings, trusted)).encode())
     return made.hexdigest()[:16]
 

@@ -27,10 +27,14 @@ from heapwright.inference.readings import Read
 from heapwright.science.heapphysics import wet_permeability
 from heapwright.science.sky import exposure_factor
 
-__all__ = ["Course", "Member", "Subject", "course_of", "member_of", "run_chunk"]
+__all__ = [
+    "Course", "Member", "Subject", "constants_of", "course_of", "matter_of", "member_of",
+    "moisture_of", "run_chunk",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
-_SOLUBLE, _QUICK, _SLOW, _CARBOHYDRATE = 0, (0, 1, 2), (3, 4), (3, 4, 6, 7)
+_SOLUBLE, _CARBOHYDRATE = 0, (3, 4, 6, 7)
+_QUICK, _SLOW, _SLOWEST = (0, 1, 2), (3, 4), (5, 6, 7, 8, 9)
 _IN_REACH, _OUT_OF_REACH = (3, 4), (6, 7)
 #: most of the matter that may be soluble, and of hemicellulose and cellulose that may be given up
 _MOST_GIVEN = 0.9
@@ -61,9 +65,23 @@ class Subject:
     recipe: Recipe | None = None
     actions: tuple[Action, ...] = ()
 
+    @property
+    def spots(self) -> tuple[str, ...]:
+        """Names of the spots where it is probed."""
+        return tuple(s.name for s in self.spec.spots)
+
     def course(self, numbers: Mapping[str, float], days: float, cell_m: float | None) -> Course:
         """How such a heap goes."""
         return course_of(member_of(self, numbers, cell_m), days)
+
+    def mark(self) -> bytes:
+        """All that is known of it as bytes: two that differ in anything differ here."""
+        known = repr((self.name, self.spec, self.start_h, self.actions)).encode()
+        fields = ("air_temp_c", "relative_humidity", "wind_m_s", "rain_mm", "sun_w_m2")
+        known += b"".join(getattr(self.weather, f).tobytes() for f in fields)
+        if self.recipe is not None:
+            known += self.recipe.pools.tobytes() + self.recipe.rate_per_d.tobytes()
+        return known
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,40 +139,25 @@ def member_of(
     numbers : as `heapwright.inference.priors.Space.numbers`; what is missing is as the median.
     """
     spec = subject.spec
-    times = {n: numbers.get(n, 1.0) for n in _TIMES}
-    plus = {n: numbers.get(n, 0.0) for n in ("moisture", "warmest", "dry_limit", "bypass")}
-    moisture = min(max(spec.moisture_wb + plus["moisture"], _DRIEST), _WETTEST)
-    density = min(spec.dry_density * times["density"], 440.0)
-    wind = min(exposure_factor(spec.exposure) * times["wind"], 1.0)
-    kin, par = Kinetics.published(), Parameters.published()
-    k_oxygen = min(par.k_oxygen * times["k_oxygen"], 0.2)
-    warmest = kin.thermophilic.t_max + plus["warmest"]
-    kinetics = kin.with_(
-        start_bacteria=min(kin.start_bacteria * times["start"], 0.5),
-        mu_bacteria=kin.mu_bacteria * times["growth"],
-        fungal_rate=min(kin.fungal_rate * times["fungi"], 1.0),
-        k_slow=kin.k_slow * times["lignin"],
-        heat_per_oxygen=kin.heat_per_oxygen * times["heat_per_oxygen"],
-        moisture_midpoint=kin.moisture_midpoint + plus["dry_limit"],
-        thermophilic=replace(kin.thermophilic, t_max=min(max(warmest, 66.0), 82.0)),
-        k_oxygen=k_oxygen,
-    )
-    parameters = par.with_(
-        permeability=wet_permeability(par.permeability, density, moisture) * times["permeability"],
-        kz_over_kh=min(par.kz_over_kh * times["kz_over_kh"], 1.5),
-        conductivity_dry=par.conductivity_dry * times["conductivity"],
-        conductivity_water=par.conductivity_water * times["conductivity"],
-        k_oxygen=k_oxygen,
+    moisture = moisture_of(spec.moisture_wb, numbers)
+    density = min(spec.dry_density * numbers.get("density", 1.0), 440.0)
+    wind = min(exposure_factor(spec.exposure) * numbers.get("wind", 1.0), 1.0)
+    kinetics, parameters = constants_of(numbers)
+    par = Parameters.published()
+    parameters = parameters.with_(
+        permeability=wet_permeability(par.permeability, density, moisture)
+        * numbers.get("permeability", 1.0)
     )
     wet = WaterParameters.published()
     water = wet.with_(
-        bypass=min(max(wet.bypass + plus["bypass"], 0.2), 0.98),
-        uptake_d=wet.uptake_d * times["uptake"],
+        bypass=min(max(wet.bypass + numbers.get("bypass", 0.0), 0.2), 0.98),
+        uptake_d=wet.uptake_d * numbers.get("uptake", 1.0),
     )
     usual = Skin.wet_fine() if spec.wet_fine else Skin()
+    film = numbers.get("film", 1.0)
     skin = {
-        "layer_m": min(float(usual.layer_m[0]) * times["dry_layer"], 0.1),
-        "film": (usual.calm * times["film"], usual.per_wind * times["film"]),
+        "layer_m": min(float(usual.layer_m[0]) * numbers.get("dry_layer", 1.0), 0.1),
+        "film": (usual.calm * film, usual.per_wind * film),
     }
     shifted = tuple(
         _moved(spot, numbers.get(f"depth:{spot.name}", 0.0), spec) for spot in spec.spots
@@ -165,24 +168,50 @@ def member_of(
             dx_m=cell_m or spec.dx_m,
         ),
         weather=subject.weather, start_h=subject.start_h,
-        recipe=_matter(subject.recipe or chips(spec.leafy_share), times),
+        recipe=matter_of(subject.recipe or chips(spec.leafy_share), numbers),
         kinetics=kinetics, parameters=parameters, water=water, skin=skin, actions=subject.actions,
     )  # fmt: skip
 
 
-_TIMES = (
-    "rate", "start", "food", "slow", "permeability", "uptake", "wind", "k_oxygen", "density",
-    "conductivity", "film", "dry_layer", "kz_over_kh", "heat_per_oxygen", "lignin", "access",
-    "growth", "fungi",
-)  # fmt: skip
+def moisture_of(stated_wb: float, numbers: Mapping[str, float]) -> float:
+    """Moisture when built (wet basis) of a member."""
+    return min(max(stated_wb + numbers.get("moisture", 0.0), _DRIEST), _WETTEST)
 
 
-def _matter(base: Recipe, times: Mapping[str, float]) -> Recipe:
+def constants_of(numbers: Mapping[str, float]) -> tuple[Kinetics, Parameters]:
+    """Constants of a member; its permeability is that of what is not too wet."""
+
+    def times(name: str) -> float:
+        return numbers.get(name, 1.0)
+
+    kin, par = Kinetics.published(), Parameters.published()
+    k_oxygen = min(par.k_oxygen * times("k_oxygen"), 0.2)
+    warmest = kin.thermophilic.t_max + numbers.get("warmest", 0.0)
+    kinetics = kin.with_(
+        start_bacteria=min(kin.start_bacteria * times("start"), 0.5),
+        mu_bacteria=kin.mu_bacteria * times("growth"),
+        fungal_rate=min(kin.fungal_rate * times("fungi"), 1.0),
+        k_slow=kin.k_slow * times("lignin"),
+        heat_per_oxygen=kin.heat_per_oxygen * times("heat_per_oxygen"),
+        moisture_midpoint=kin.moisture_midpoint + numbers.get("dry_limit", 0.0),
+        thermophilic=replace(kin.thermophilic, t_max=min(max(warmest, 66.0), 82.0)),
+        k_oxygen=k_oxygen,
+    )
+    parameters = par.with_(
+        kz_over_kh=min(par.kz_over_kh * times("kz_over_kh"), 1.5),
+        conductivity_dry=par.conductivity_dry * times("conductivity"),
+        conductivity_water=par.conductivity_water * times("conductivity"),
+        k_oxygen=k_oxygen,
+    )
+    return kinetics, parameters
+
+
+def matter_of(base: Recipe, numbers: Mapping[str, float]) -> Recipe:
     """The matter with other shares and rates."""
     pools = base.pools.copy()
     classes = base.classes
     soluble, given = classes == _SOLUBLE, np.isin(classes, _CARBOHYDRATE)
-    more = float(pools[soluble].sum()) * (times["food"] - 1.0)
+    more = float(pools[soluble].sum()) * (numbers.get("food", 1.0) - 1.0)
     room = float(pools[given].sum())
     if soluble.any() and room > 0:
         more = min(more, _MOST_GIVEN * room)
@@ -190,14 +219,13 @@ def _matter(base: Recipe, times: Mapping[str, float]) -> Recipe:
         pools[given] *= 1.0 - more / room
     near, far = np.isin(classes, _IN_REACH), np.isin(classes, _OUT_OF_REACH)
     held, left = float(pools[near].sum()), float(pools[far].sum())
-    moved = min(held * (times["access"] - 1.0), 0.9 * left)
+    moved = min(held * (numbers.get("access", 1.0) - 1.0), 0.9 * left)
     if held > 0 and left > 0:
         pools[near] *= 1.0 + moved / held
         pools[far] *= 1.0 - moved / left
     rate = base.rate_per_d.copy()
-    for group, factor in ((_QUICK, times["rate"]), (_SLOW, times["slow"])):
-        rate[np.isin(classes, group)] *= factor
-    rate[classes >= 5] *= times["lignin"]
+    for group, name in ((_QUICK, "rate"), (_SLOW, "slow"), (_SLOWEST, "lignin")):
+        rate[np.isin(classes, group)] *= numbers.get(name, 1.0)
     return replace(base, pools=pools, rate_per_d=rate)
 
 
