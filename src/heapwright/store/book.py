@@ -2,13 +2,13 @@
 
 Holds: opening, schema upgrade, transactions, and everything that reads or appends rows.
 Conventions: entries are only ever appended; the same entry sent twice is one entry; every call
-that writes is one transaction (``BEGIN IMMEDIATE`` on SQLite).
+that writes is one transaction (``BEGIN IMMEDIATE`` on SQLite). Forecasts are only ever appended
+too; kept fits are a cache and may be dropped.
 """
 
 from __future__ import annotations
 
 import contextlib
-import shutil
 import uuid
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -20,14 +20,15 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
 from heapwright.domain.entries import Entry, Round, Trail
+from heapwright.domain.forecast import Forecast, check_print
 from heapwright.domain.when import When
-from heapwright.errors import BookError, ConflictError, UnknownNameError
+from heapwright.errors import BookError, ConflictError, InputError, UnknownNameError
 from heapwright.store import rows, tables
 
 __all__ = ["Added", "Book", "PlanVersion", "new_id"]
 
 #: The newest schema revision this program knows (file store/migrations/versions).
-HEAD = "0001"
+HEAD = "0002"
 _CHUNK = 400
 _TRIAL_NAMES = sa.select(tables.trial.c.name, tables.trial.c.id)
 
@@ -130,11 +131,9 @@ class Book:
                 value=self.shown,
                 way_out="Install the newer version",
             )
-        if found is not None and not self.is_url:
-            shutil.copy2(self.where, f"{self.where}.before-{HEAD}")
         from heapwright.store.migrate import upgrade
 
-        upgrade(self.engine)
+        upgrade(self.engine, head=HEAD)
 
     @contextlib.contextmanager
     def read(self) -> Iterator[Connection]:
@@ -451,6 +450,107 @@ class Book:
                 way_out="Look again: heapwright history",
             ) from None
         return entry
+
+    # -- forecasts and fits -----------------------------------------------------------------------
+
+    def add_forecasts(
+        self, trial: str, forecasts: Sequence[Forecast], *, now: datetime | None = None
+    ) -> Added:
+        """Append forecasts for the trial called *trial*, in one transaction.
+
+        A forecast for the same heap, spot and time, made at the same second, is counted as known
+        when it says the same; when it says something else it raises `ConflictError`, and nothing
+        of the call is written. Raises `UnknownNameError` for a trial or heap the book does not
+        have. now : when the book takes them, aware; the present moment if None.
+        """
+        if not forecasts:
+            return Added()
+        with self.write() as link:
+            trial_id = self.trial_id(trial, link=link)
+            heaps = self.heap_ids(trial_id, link=link)
+            taken = now or utc_now()
+            batch = [
+                rows.forecast_row(f, trial=trial_id, heaps=heaps, now=taken) for f in forecasts
+            ]
+            try:
+                return self._insert(tables.forecast, batch, link=link)
+            except ConflictError as error:
+                ids = [row["id"] for row in batch]
+                one = forecasts[ids.index(str(error.value))]
+                raise ConflictError(
+                    "a forecast made at the same moment says something else, and what was "
+                    "forecast is never changed",
+                    field="forecast",
+                    value=f"heap {one.heap}, {one.spot}, {one.due.isoformat(timespec='minutes')}",
+                    way_out="Keep this one as made at another moment",
+                ) from None
+
+    def forecasts(self, trial: str) -> list[Forecast]:
+        """Every forecast for the trial called *trial*: oldest first, then by the time it is about.
+
+        Times come back in UTC, to the second. Raises `UnknownNameError`.
+        """
+        t = tables.forecast
+        with self.read() as link:
+            query = (
+                self._select(t)
+                .where(t.c.trial == self.trial_id(trial, link=link))
+                .order_by(t.c.made, t.c.due, tables.heap.c.name, t.c.spot)
+            )
+            return [rows.forecast_from(dict(row)) for row in link.execute(query).mappings()]
+
+    def keep_fit(
+        self, trial: str, print_: str, passes: int, payload: bytes, *, now: datetime | None = None
+    ) -> None:
+        """Keep what a fit had learned after a number of passes, in place of what was kept of it.
+
+        print_ : which fit, 1 to 16 letters; passes : passes done, 0 or more; now : aware, the
+        present moment if None. Raises `InputError` and `UnknownNameError`.
+        """
+        check_print(print_)
+        if passes < 0:
+            raise InputError(
+                "a fit cannot have done less than nothing", field="passes", value=passes,
+                way_out="Give the number of passes done",
+            )  # fmt: skip
+        t = tables.fit
+        with self.write() as link:
+            trial_id = self.trial_id(trial, link=link)
+            key = {"trial": trial_id, "print": print_, "passes": passes}
+            # somebody who keeps the same at this very moment has learned the same
+            with contextlib.suppress(sa.exc.IntegrityError), link.begin_nested():
+                link.execute(sa.delete(t).where(*(t.c[name] == v for name, v in key.items())))
+                link.execute(
+                    sa.insert(t).values(
+                        id=new_id(), payload=payload, recorded=now or utc_now(), **key
+                    )
+                )
+
+    def kept_fit(self, trial: str, print_: str) -> tuple[int, bytes] | None:
+        """Passes done and what was learned, of the fit that got furthest; None if none is kept.
+
+        Raises `UnknownNameError` for a trial the book does not have.
+        """
+        t = tables.fit.c
+        with self.read() as link:
+            query = (
+                sa.select(t.passes, t.payload)
+                .where(t.trial == self.trial_id(trial, link=link), t.print == print_)
+                .order_by(t.passes.desc())
+                .limit(1)
+            )
+            found = link.execute(query).first()
+            return None if found is None else (int(found.passes), bytes(found.payload))
+
+    def drop_fits(self, trial: str, but: str) -> None:
+        """Throw away the kept fits of a trial except those with the print *but*.
+
+        Only the cache is touched. Raises `UnknownNameError` for an unknown trial.
+        """
+        t = tables.fit
+        with self.write() as link:
+            trial_id = self.trial_id(trial, link=link)
+            link.execute(sa.delete(t).where(t.c.trial == trial_id, t.c.print != but))
 
     # -- looks and mappings -----------------------------------------------------------------------
 

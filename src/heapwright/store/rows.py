@@ -1,19 +1,22 @@
 """Rows of a book to domain objects and back.
 
-Conventions: the trail columns map to `Trail`; heap and trial ids map to names.
+Conventions: the trail columns map to `Trail`; heap and trial ids map to names. The id of a forecast
+follows from what it is about and when it was made, so that the same forecast has the same id.
 """
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from heapwright.domain.entries import Entry, Event, Reading, Sample, Trail, Weather
+from heapwright.domain.forecast import Forecast
 from heapwright.domain.names import one_of
 from heapwright.domain.when import When
 
-__all__ = ["from_row", "same", "to_row"]
+__all__ = ["forecast_from", "forecast_row", "from_row", "same", "to_row"]
 
 _OWN: dict[str, tuple[type[Any], tuple[str, ...]]] = {
     "reading": (
@@ -35,6 +38,10 @@ _OWN: dict[str, tuple[type[Any], tuple[str, ...]]] = {
     "sample": (Sample, ("quantity", "value", "typed", "typed_unit", "part", "method", "basis")),
     "weather": (Weather, ("quantity", "value", "typed", "typed_unit", "round")),
 }
+_FORECAST = (
+    "spot", "made", "due", "quantity", "low", "mean", "high", "no_change", "cooling", "weather",
+    "print",
+)  # fmt: skip
 # The words a time was given in are not content: "yesterday 7:10" and its date say the same.
 _NOT_CONTENT = {"recorded", "source", "typed_when", "trial_name", "heap_name"}
 
@@ -92,6 +99,27 @@ def from_row(kind: str, row: Mapping[str, Any]) -> Entry:
         **values,
     )
     return entry
+
+
+def forecast_row(
+    forecast: Forecast, *, trial: str, heaps: Mapping[str, str], now: datetime
+) -> dict[str, Any]:
+    """The row of a forecast; raises `UnknownNameError` for a heap the trial does not have."""
+    heap = one_of("heap", forecast.heap, dict(heaps))
+    made, due = (t.astimezone(UTC).isoformat("T", "seconds") for t in (forecast.made, forecast.due))
+    row: dict[str, Any] = {c: getattr(forecast, c) for c in _FORECAST}
+    return row | {
+        "id": str(uuid.uuid5(uuid.UUID(trial), f"forecast:{heap}:{made}:{due}:{forecast.spot}")),
+        "trial": trial,
+        "heap": heap,
+        "recorded": forecast.recorded or now,
+    }
+
+
+def forecast_from(row: Mapping[str, Any]) -> Forecast:
+    """The forecast a row (with its heap's name) stands for."""
+    values = {c: row[c] for c in _FORECAST}
+    return Forecast(heap=row["heap_name"], recorded=row["recorded"], **values)
 
 
 def same(mine: Mapping[str, Any], theirs: Mapping[str, Any]) -> bool:

@@ -4,6 +4,7 @@ Conventions: times are UTC text (``2026-05-01T06:10:00Z``), so that they sort an
 any SQL tool; values are in the unit of their register row beside the text as typed. The four
 entry tables (reading, event, sample, weather) are append-only and share the same trail columns:
 ``root`` names the first entry of a chain, ``replaces`` the one before; nothing is updated.
+Forecasts are append-only too, without a trail: they are never corrected. ``fit`` is a cache.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from sqlalchemy import (
     Float,
     ForeignKey,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -26,8 +28,8 @@ from sqlalchemy import (
 from sqlalchemy.types import TypeDecorator
 
 __all__ = [
-    "ENTRY_TABLES", "UtcText", "event", "heap", "look", "mapping", "metadata", "plan", "reading",
-    "round_", "sample", "trial", "weather",
+    "ENTRY_TABLES", "UtcText", "event", "fit", "forecast", "heap", "look", "mapping", "metadata",
+    "plan", "reading", "round_", "sample", "trial", "weather",
 ]  # fmt: skip
 
 metadata = MetaData(
@@ -188,6 +190,40 @@ mapping = Table(
     Column("header", String(64), primary_key=True),
     Column("answers", Text, nullable=False),
     Column("recorded", UtcText, nullable=False),
+)  # fmt: skip
+
+#: What was forecast, as it was forecast; append-only.
+forecast = Table(
+    "forecast", metadata,
+    _id(),
+    Column("trial", ForeignKey("trial.id"), nullable=False),
+    Column("heap", ForeignKey("heap.id"), nullable=False),
+    _text("spot"),
+    Column("made", UtcText, nullable=False),
+    Column("due", UtcText, nullable=False),
+    Column("quantity", String(40), nullable=False),
+    Column("low", Float, nullable=False),
+    Column("mean", Float, nullable=False),
+    Column("high", Float, nullable=False),
+    Column("no_change", Float), Column("cooling", Float),
+    _text("weather"),
+    Column("print", String(16), nullable=False),
+    Column("recorded", UtcText, nullable=False),
+    UniqueConstraint("trial", "heap", "spot", "due", "made"),
+    CheckConstraint("due > made", name="ahead"),
+    CheckConstraint("low <= mean and mean <= high", name="range"),
+)  # fmt: skip
+
+#: What a fit had learned after some passes: a cache, thrown away and made again at will.
+fit = Table(
+    "fit", metadata,
+    _id(),
+    Column("trial", ForeignKey("trial.id"), nullable=False),
+    Column("print", String(16), nullable=False),
+    Column("passes", Integer, nullable=False),
+    Column("payload", LargeBinary, nullable=False),
+    Column("recorded", UtcText, nullable=False),
+    UniqueConstraint("trial", "print", "passes"),
 )  # fmt: skip
 
 #: Entry tables by the kind of entry they hold.
