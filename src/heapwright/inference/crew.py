@@ -9,13 +9,19 @@ from __future__ import annotations
 
 import signal
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import (
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    as_completed,
+)
 from multiprocessing import get_context
 from types import TracebackType
 from typing import Any
 
-from heapwright.errors import ImpossibleError
+from heapwright.errors import HeapwrightError, ImpossibleError
 from heapwright.inference.members import run_chunk
 
 __all__ = ["Crew"]
@@ -88,16 +94,16 @@ class Crew:
             for n, first, members in chunks:
                 keep(n, first, what(work[n][0], members, days, cell_m))
             return made
-        todo = chunks
+        todo, why = chunks, None
         for _ in range(_TRIES):
-            todo = self._hand_out(work, todo, days, cell_m, what, keep)
+            todo, why = self._hand_out(work, todo, days, cell_m, what, keep)
             if not todo:
                 return made
             self._own = None
         raise ImpossibleError(
             "a simulation ended without an answer three times, probably for want of memory",
             way_out="Take larger cells, fewer members or fewer workers",
-        )
+        ) from why
 
     def _size(self, members: int) -> int:
         return max(1, -(-members // (_EACH * max(self.workers, 1))))
@@ -117,23 +123,43 @@ class Crew:
         cell_m: float | None,
         what: Callable[..., list[Any]],
         keep: Callable[[int, int, list[Any]], None],
-    ) -> list[tuple[int, int, list[Any]]]:
-        """Hand chunks out and collect them; gives back what was lost with its worker."""
-        lost = []
+    ) -> tuple[list[tuple[int, int, list[Any]]], Exception | None]:
+        """Hand chunks out and collect them; gives back what was lost with its worker, and why."""
+        lost: list[tuple[int, int, list[Any]]] = []
+        why: Exception | None = None
         pool = self._executor()
         futures: dict[Future[list[Any]], tuple[int, int, list[Any]]] = {}
         try:
             for chunk in chunks:
                 n, _, members = chunk
                 futures[pool.submit(what, work[n][0], members, days, cell_m)] = chunk
-        except BrokenProcessPool:
-            lost = chunks[len(futures) :]
+        except Exception as error:
+            if not _is_loss(error, pool):
+                raise
+            lost, why = chunks[len(futures) :], error
         for future in as_completed(futures):
             n, first, _ = futures[future]
             try:
                 courses = future.result()
-            except BrokenProcessPool:
+            except Exception as error:
+                if not _is_loss(error, pool):
+                    raise
                 lost.append(futures[future])
+                why = error
                 continue
             keep(n, first, courses)
-        return lost
+        return lost, why
+
+
+def _is_loss(error: Exception, pool: Executor) -> bool:
+    """True where a chunk was lost, not refused by what was done to it.
+
+    Besides what ``concurrent.futures`` calls broken or cancelled, that is every error of the
+    executor's own package: the work itself raises none of those.
+    """
+    if isinstance(error, BrokenExecutor | CancelledError | ConnectionError):
+        return True
+    theirs = type(pool).__module__.partition(".")[0]
+    if isinstance(error, HeapwrightError):
+        return False
+    return type(error).__module__.partition(".")[0] == theirs
