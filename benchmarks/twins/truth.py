@@ -46,6 +46,13 @@ _CLIMATE = Climate(
     rain_mm=(70, 50, 55, 50, 60, 60, 60, 65, 65, 80, 75, 75), latitude_deg=52.0, longitude_deg=0.0,
     wind_m_s=(4.0,) * 12,
 )  # fmt: skip
+#: SDs of the truth, of the material and between heaps, by knob: its own, so that it stays the same
+#: whatever the fit believes; knobs that are not named vary as the fit has it
+_SPREAD = {
+    "rate": (0.4, 0.4), "start": (0.4, 0.0), "food": (0.35, 0.1), "slow": (0.4, 0.15),
+    "permeability": (1.0, 0.4), "moisture": (0.03, 0.025), "uptake": (0.3, 0.0),
+    "wind": (0.4, 0.15),
+}  # fmt: skip
 _SPOTS = (("core", (0.0, 0.0, 0.45)), ("flank", (0.42, 0.0, 0.4)), ("top", (0.0, 0.0, 0.75)))
 
 
@@ -185,13 +192,20 @@ def _drawn(
     two = _changed(replace(one, name="B", patches=int(rng.integers(2**31))), known, size, rng)
     space = Space(("A", "B"), ())
     z = rng.normal(size=len(space.rows))
-    small = np.array([0.5 if kind == "none" and r.heap else 1.0 for r in space.rows])
-    numbers = tuple(space.numbers(z * small, name) for name in ("A", "B"))
+    scale = np.array([_spread(r) / r.sd for r in space.rows])
+    scale *= [0.5 if kind == "none" and r.heap else 1.0 for r in space.rows]
+    numbers = tuple(space.numbers(z * scale, name) for name in ("A", "B"))
     thirsty = int(rng.integers(2))
     secret = (Action(float(rng.uniform(2, 9)), "watered", float(rng.uniform(15, 45))),)
     heaps = [one, two]
     heaps[thirsty] = replace(heaps[thirsty], secret=secret)
     return (heaps[0], heaps[1]), numbers  # type: ignore[return-value]
+
+
+def _spread(row: Any) -> float:
+    """SD of the truth of a row of the ensemble."""
+    material, between = _SPREAD.get(row.knob.name, (row.sd, row.sd))
+    return between if row.heap else material
 
 
 def _changed(heap: TrueHeap, known: str, size: float, rng: np.random.Generator) -> TrueHeap:

@@ -12,11 +12,13 @@ from typing import Any
 
 import typer
 
+from heapwright.cli.advising import advise
 from heapwright.cli.calendar import calendar, today
 from heapwright.cli.dealing import deal
 from heapwright.cli.demonstration import demo
 from heapwright.cli.findings import findings, report
 from heapwright.cli.judging import diagnose
+from heapwright.cli.learning import air, forecast, learn, why
 from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
 from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
@@ -54,14 +56,14 @@ def main(
 
 
 _COMMANDS: tuple[Callable[..., None], ...] = (
-    start, mix, water, size, barrow, deal, calendar, today, diagnose, simulate, findings, report,
-    history, correct, withdraw, restore, exchange, demo,
+    start, mix, water, size, barrow, deal, calendar, today, diagnose, simulate, learn, forecast,
+    why, air, advise, findings, report, history, correct, withdraw, restore, exchange, demo,
 )  # fmt: skip
 #: commands in the order in which a trial needs them
 ORDER = (
     "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
-    "diagnose", "simulate", "findings", "report", "history", "correct", "withdraw", "restore",
-    "exchange", "demo",
+    "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "findings", "report",
+    "history", "correct", "withdraw", "restore", "exchange", "demo",
 )  # fmt: skip
 #: what an option takes, by the type it is declared with
 _KINDS = {

@@ -50,21 +50,27 @@ class Exchange:
 def exchanges(reads: Sequence[Read], said: Floats, errors: ErrorModel) -> tuple[Exchange, ...]:
     """Rounds whose labels look exchanged; said (n, members) : what the members say to *reads*.
 
-    A heap needs readings in another round, too: with a single round nothing can be told.
+    The clearest is set aside first, then all others are judged anew without it. A heap needs
+    readings in another round, too: with a single round nothing can be told.
     """
-    warm = [n for n, r in enumerate(reads) if r.quantity == "temp_c"]
-    found = []
-    for group in _rounds(reads, warm):
-        rest = [n for n in warm if n not in group]
-        heaps = sorted({reads[n].heap for n in group})
-        for one, other in combinations(heaps, 2):
-            pairs = _paired(reads, group, one, other)
-            if not pairs or {one, other} - {reads[n].heap for n in rest}:
-                continue
-            judged = _judged(reads, said, errors, pairs, rest)
-            if judged is not None:
-                found.append(Exchange(reads[group[0]].day, one, other, *judged))
-    return tuple(found)
+    rounds = _rounds(reads, [n for n, r in enumerate(reads) if r.quantity == "temp_c"])
+    found: list[Exchange] = []
+    while rounds:
+        best: tuple[float, int, Exchange] | None = None
+        for k, group in enumerate(rounds):
+            rest = [n for other in rounds if other is not group for n in other]
+            for one, two in combinations(sorted({reads[n].heap for n in group}), 2):
+                pairs = _paired(reads, group, one, two)
+                if not pairs or {one, two} - {reads[n].heap for n in rest}:
+                    continue
+                gain, judged = _judged(reads, said, errors, pairs, rest)
+                if judged is not None and (best is None or gain > best[0]):
+                    best = gain, k, Exchange(reads[group[0]].day, one, two, *judged)
+        if best is None:
+            break
+        found.append(best[2])
+        del rounds[best[1]]
+    return tuple(sorted(found, key=lambda e: e.day))
 
 
 def _rounds(reads: Sequence[Read], warm: list[int]) -> list[list[int]]:
@@ -91,7 +97,9 @@ def _judged(
     errors: ErrorModel,
     pairs: list[tuple[int, int]],
     rest: list[int],
-) -> tuple[tuple[Read, ...], tuple[float, float], tuple[float, float]] | None:
+) -> tuple[float, tuple[tuple[Read, ...], tuple[float, float], tuple[float, float]] | None]:
+    """How much likelier a round is with its labels exchanged, and if so clearly, what was read and
+    expected."""
     first, second = [a for a, _ in pairs], [b for _, b in pairs]
     both = first + second
     mine = [reads[n] for n in both]
@@ -104,10 +112,11 @@ def _judged(
     apart = np.hstack([np.eye(half), -np.eye(half)])
     spread = apart @ cov @ apart.T
     cost = [float(x @ np.linalg.solve(spread, x)) for x in (apart @ as_is, apart @ swapped)]
-    if 0.5 * (cost[0] - cost[1]) < _LIKELIER or cost[0] < _FAR**2:
-        return None
+    gain = 0.5 * (cost[0] - cost[1])
+    if gain < _LIKELIER or cost[0] < _FAR**2:
+        return gain, None
     values = np.array([told(r) for r in mine])
-    return (
+    return gain, (
         tuple(mine),
         (float(values[:half].mean()), float(values[half:].mean())),
         (float(mean[:half].mean()), float(mean[half:].mean())),

@@ -69,8 +69,8 @@ class Fitted:
 
     subjects : anything with a name, names of its spots, a course and a mark (`Subject`,
     `VesselSubject`); space; first, last : ensemble before and after (rows, members); reads : what
-    it was fitted to; doubted : rounds left out; errors : with what the physics cannot do as large as it
-    turned out; courses : by heap, of the fitted members; days : how far they go; settings;
+    it was fitted to; doubted : rounds left out; errors : with what the physics cannot do as large
+    as it turned out; courses : by heap, of the fitted members; days : how far they go; settings;
     print_ : of what was fitted to what.
     """
 

@@ -17,7 +17,7 @@ from heapwright.errors import NotEnoughError
 from heapwright.inference.fit import Fitted
 from heapwright.inference.readings import ErrorModel, Read, told
 
-__all__ = ["expected"]
+__all__ = ["carried_on", "expected"]
 
 Floats = NDArray[np.float64]
 _STREAM = 29
@@ -42,7 +42,7 @@ def expected(
     rng = np.random.default_rng([_STREAM, seed])
     ahead = [*since, *coming]
     said = fitted.said(ahead)
-    mean, cov = _carried_on(fitted, ahead, said, fitted.errors)
+    mean, cov = carried_on(fitted, ahead, said, fitted.errors)
     n = len(since)
     members = mean.shape[1]
     root = _root(cov)
@@ -57,10 +57,11 @@ def expected(
     return np.asarray((drawn[n:] + gain @ (read[:, None] - drawn[:n])).T)
 
 
-def _carried_on(
+def carried_on(
     fitted: Fitted, ahead: Sequence[Read], said: Floats, errors: ErrorModel
 ) -> tuple[Floats, Floats]:
-    """What members say with what their readings were off carried on, and what is left open."""
+    """What members say with what their readings were off carried on, (n, members), and the
+    covariance (n, n) of what is left open; said : what the members say to *ahead*."""
     if not fitted.reads:
         return said, errors.covariance(ahead)
     read = np.array([told(r) for r in fitted.reads])

@@ -55,7 +55,7 @@ class Subject:
 
     name; spec : median heap, with its spots and pipes; weather and start_h : as in
     `heapwright.engine.simulate.simulate`; recipe : its matter, None for ordinary chips; actions :
-    what was done and will be done.
+    what was done and will be done; watch : places that nobody reads and that are looked at, too.
     """
 
     name: str
@@ -64,6 +64,7 @@ class Subject:
     start_h: float = 0.0
     recipe: Recipe | None = None
     actions: tuple[Action, ...] = ()
+    watch: tuple[ProbeSpot, ...] = ()
 
     @property
     def spots(self) -> tuple[str, ...]:
@@ -76,7 +77,7 @@ class Subject:
 
     def mark(self) -> bytes:
         """All that is known of it as bytes: two that differ in anything differ here."""
-        known = repr((self.name, self.spec, self.start_h, self.actions)).encode()
+        known = repr((self.name, self.spec, self.start_h, self.actions, self.watch)).encode()
         fields = ("air_temp_c", "relative_humidity", "wind_m_s", "rain_mm", "sun_w_m2")
         known += b"".join(getattr(self.weather, f).tobytes() for f in fields)
         if self.recipe is not None:
@@ -102,12 +103,15 @@ class Member:
 @dataclass(slots=True)
 class Course:
     """How a member went: hours (T,); spots : by name, quantities (T,); curves : of the heap (T,);
-    shots : fields of some days on the grid of the heap as built, where they were asked for."""
+    shots : fields of some days on the grid of the heap as built, where they were asked for, at
+    shot_hours, with axes : centres along z, y and x [m]."""
 
     hours: Floats
     spots: dict[str, dict[str, Floats]]
     curves: dict[str, Floats]
     shots: dict[str, NDArray[np.float32]] = field(default_factory=dict)
+    shot_hours: Floats = field(default_factory=lambda: np.zeros(0))
+    axes: tuple[Floats, Floats, Floats] = field(default_factory=lambda: (np.zeros(0),) * 3)
 
     def says(self, read: Read) -> float:
         """What it says to a reading, on the scale of `heapwright.inference.readings.told`."""
@@ -164,7 +168,8 @@ def member_of(
     )
     return Member(
         spec=replace(
-            spec, moisture_wb=moisture, dry_density=density, exposure=wind, spots=shifted,
+            spec, moisture_wb=moisture, dry_density=density, exposure=wind,
+            spots=(*shifted, *subject.watch),
             dx_m=cell_m or spec.dx_m,
         ),
         weather=subject.weather, start_h=subject.start_h,
@@ -266,6 +271,8 @@ def course_of(
         spots={s: {n: c.astype(np.float32) for n, c in f.items()} for s, f in run.spots.items()},
         curves={n: run.curves[n].astype(np.float32) for n in _CURVES},
         shots={n: np.asarray(run.field(n).values) for n in shots},
+        shot_hours=np.array([s.hours for s in run.snapshots]),
+        axes=run.axes(),
     )
 
 

@@ -3,8 +3,9 @@
 Units: temperatures in degrees C, ages in days, oxygen as mole fraction, moisture on wet basis,
 heights in m, masses and volumes as logarithms inside. Conventions: a temperature is off by an error
 of its own, by what its probe and its spot are off (the same every time), and by what the physics
-cannot do: that lasts for days and is much the same at the spots of a heap. All of it stands in one
-covariance; nothing of it is a free number of the fit. Other quantities have one error each.
+cannot do: that lasts for days, is much the same at the spots of a heap, and not much other in
+heaps of the same age. All of it stands in one covariance; nothing of it is a free number of the
+fit. Other quantities have one error each.
 """
 
 from __future__ import annotations
@@ -68,7 +69,8 @@ def _of(key: str) -> float:
 @dataclass(frozen=True, slots=True)
 class ErrorModel:
     """How far readings are off: SDs as in ``learning.toml``; lasting : of what the physics cannot
-    do [degrees C], over lasting_days, with the correlation alike between the spots of a heap."""
+    do [degrees C], over lasting_days, with the correlation alike between the spots of a heap and
+    together between heaps of one age. Raises `InputError` where these are no correlations."""
 
     reading: float = field(default_factory=lambda: _of("reading"))
     probe: float = field(default_factory=lambda: _of("probe"))
@@ -76,6 +78,14 @@ class ErrorModel:
     lasting: float = field(default_factory=lambda: _of("lasting"))
     lasting_days: float = field(default_factory=lambda: _of("lasting_days"))
     alike: float = field(default_factory=lambda: _of("lasting_alike"))
+    together: float = field(default_factory=lambda: _of("lasting_together"))
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.together <= self.alike <= 1.0:
+            raise InputError(
+                "spots of one heap are at least as alike as heaps, and a share is 0 to 1",
+                field="alike", value=f"{self.alike:g}, together {self.together:g}",
+            )  # fmt: skip
 
     def with_lasting(self, lasting: float) -> ErrorModel:
         """The same with another SD of what the physics cannot do."""
@@ -94,7 +104,7 @@ class ErrorModel:
         in_a, in_b = (1.0 - np.exp(-np.maximum(c["day"], 0.0) / _COMES_IN_D) for c in (a, b))
         rise = np.outer(in_a, in_b)
         gap = np.abs(np.subtract.outer(a["day"], b["day"]))
-        lasts = np.where(spot, 1.0, np.where(heap, self.alike, 0.0))
+        lasts = np.where(spot, 1.0, np.where(heap, self.alike, self.together))
         made += warm * rise * self.lasting**2 * lasts * np.exp(-gap / self.lasting_days)
         made += warm * rise * spot * self.spot**2
         made += warm * np.equal.outer(a["probe"], b["probe"]) * self.probe**2

@@ -13,13 +13,14 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from math import dist
 from pathlib import Path
 
 import numpy as np
 
 from heapwright.domain.entries import Reading, Sample
 from heapwright.domain.heap import Spot
-from heapwright.engine.scenario import ProbeSpot
+from heapwright.engine.scenario import HeapSpec, ProbeSpot
 from heapwright.errors import NotEnoughError
 from heapwright.inference.crew import Crew
 from heapwright.inference.exchanged import Exchange
@@ -42,6 +43,10 @@ _SAMPLED = {
 }  # fmt: skip
 #: what was measured at the build makes the heap; what was measured later is fitted [d]
 _LATER_D = 3.0
+#: cells of a rough fit are at least this large [m]
+_ROUGH_CELL_M = 0.2
+#: places to watch keep this far from spots [m]
+_APART_M = 0.15
 #: a depth noted with a reading counts when it differs from that of its spot by more [m]
 _OTHER_DEPTH = 0.03
 
@@ -114,7 +119,13 @@ def gather(
         spec = replace(job.case.spec, spots=(*job.case.spec.spots, *places), dx_m=None)
         subjects.append(
             Subject(
-                job.case.name, spec, job.weather, job.start_h, job.case.recipe, job.case.actions
+                job.case.name,
+                spec,
+                job.weather,
+                job.start_h,
+                job.case.recipe,
+                job.case.actions,
+                watch=_watched(spec),
             )
         )
     order = sorted(reads, key=lambda r: (r.day, r.heap, r.spot, r.quantity))
@@ -140,7 +151,7 @@ def learn(
     """
     how = settings or (CAREFUL if careful else ROUGH)
     if not careful and settings is None:
-        how = replace(how, cell_m=max(0.2, _coarse(task)))
+        how = replace(how, cell_m=max(_ROUGH_CELL_M, _coarse(task)))
     with open_book(book, create=False) as opened:
 
         def keep(passed: Passed) -> None:
@@ -156,6 +167,21 @@ def learn(
         )  # fmt: skip
         opened.drop_fits(task.trial, made.print_)
     return made
+
+
+def _watched(spec: HeapSpec) -> tuple[ProbeSpot, ...]:
+    """Places where a probe could go, away from those where it goes."""
+    outline, _ = outline_of(spec.shape, spec.volume_m3, height_m=spec.height_m)
+    wanted = (
+        Spot("middle", outline.height_m / 2, position="top, straight down"),
+        Spot("30 cm under the top", 0.3, position="top, straight down"),
+        Spot("30 cm into the south flank", 0.3, position="south flank, half way up"),
+        Spot("30 cm into the north flank", 0.3, position="north flank, half way up"),
+        Spot("40 cm in at the foot", 0.4, position="south flank, foot"),
+    )
+    places, _ = spots_of(wanted, outline)
+    taken = [s.point_m for s in spec.spots]
+    return tuple(p for p in places if all(dist(p.point_m, t) > _APART_M for t in taken))
 
 
 def _coarse(task: Task) -> float:

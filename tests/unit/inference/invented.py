@@ -18,7 +18,8 @@ SPOTS = (ProbeSpot("core", (0.0, 0.0, 0.4)), ProbeSpot("top", (0.0, 0.0, 0.65)))
 
 def subject(name: str = "A", **changes: object) -> Subject:
     """A heap of half a cubic metre in coarse cells."""
-    spec = HeapSpec(0.5, height_m=0.9, dx_m=0.25, spots=SPOTS, name=name, **changes)  # type: ignore[arg-type]
+    known = {"volume_m3": 0.5, "height_m": 0.9, "dx_m": 0.25, "spots": SPOTS, "name": name}
+    spec = HeapSpec(**known | changes)  # type: ignore[arg-type]
     return Subject(name, spec, AIR)
 
 

@@ -12,7 +12,9 @@ from heapwright.inference.forecast import expected
 from heapwright.inference.priors import Space
 from heapwright.inference.readings import ErrorModel, Read
 
-MODEL = ErrorModel(reading=1.0, probe=0.0, spot=0.0, lasting=2.0, lasting_days=8.0, alike=0.0)
+MODEL = ErrorModel(
+    reading=1.0, probe=0.0, spot=0.0, lasting=2.0, lasting_days=8.0, alike=0.0, together=0.0
+)
 
 
 def _fitted(levels: np.ndarray, reads: tuple[Read, ...]) -> Fitted:

@@ -8,7 +8,9 @@ import pytest
 from heapwright.errors import InputError
 from heapwright.inference.readings import ErrorModel, Read, told
 
-MODEL = ErrorModel(reading=2.0, probe=0.5, spot=1.5, lasting=3.0, lasting_days=8.0, alike=0.6)
+MODEL = ErrorModel(
+    reading=2.0, probe=0.5, spot=1.5, lasting=3.0, lasting_days=8.0, alike=0.6, together=0.5
+)
 
 
 def test_one_reading_late_in_a_heap_has_all_errors() -> None:
@@ -24,8 +26,8 @@ def test_what_is_shared_goes_by_spot_heap_and_time() -> None:
     cov = MODEL.covariance(reads)
     assert cov[0, 1] == pytest.approx(2.25 + 9 * np.exp(-1))
     assert cov[0, 2] == pytest.approx(0.25 + 9 * 0.6)
-    assert cov[0, 3] == pytest.approx(0.25)
-    assert cov[1, 3] == 0
+    assert cov[0, 3] == pytest.approx(0.25 + 9 * 0.5)
+    assert cov[1, 3] == pytest.approx(9 * 0.5 * np.exp(-1))
     assert np.linalg.eigvalsh(cov).min() > 0
 
 

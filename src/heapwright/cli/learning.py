@@ -1,0 +1,310 @@
+"""The commands that learn from the readings: ``learn``, ``forecast``, ``why`` and ``air``.
+
+Conventions: the answer goes to standard output, progress to standard error. What was fitted is kept
+in the book, so that a stopped fit goes on where it was and the same question is answered at once.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from heapwright.cli.logbook import AnswerOption, TrialOption, asked
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+from heapwright.errors import sentence
+
+if TYPE_CHECKING:
+    from heapwright.inference.crew import Crew
+    from heapwright.inference.fit import Fitted
+    from heapwright.services.learning import Task
+
+__all__ = ["air", "forecast", "learn", "why"]
+
+_QUIET_S = 10.0
+
+WeatherOption = Annotated[
+    Path | None,
+    typer.Option("--weather", help="Sheet, TMY3, EPW or described climate; else the air read."),
+]
+CarefulOption = Annotated[
+    bool, typer.Option("--careful", help="Smaller cells and more possible heaps; minutes.")
+]
+RightOption = Annotated[
+    bool, typer.Option("--labels-are-right", help="You looked: no label is exchanged.")
+]
+JobsOption = Annotated[
+    int | None, typer.Option("--jobs", min=1, help="Processes side by side; else all cores.")
+]
+ClusterOption = Annotated[
+    str | None, typer.Option("--cluster", help="Address of a Dask scheduler to run it there.")
+]
+
+
+def learn(
+    trial: TrialOption = None,
+    weather: WeatherOption = None,
+    answer: AnswerOption = None,
+    careful: CarefulOption = False,
+    labels_are_right: RightOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Fit the heaps of a trial to their readings and say what was learned.
+
+    Each number is learned, partly learned, or still only what was believed before.
+    """
+    with _fitted(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
+    ) as (task, fitted, _):  # fmt: skip
+        from dataclasses import asdict
+
+        from heapwright.services.learnwords import learned_rows, learned_words
+
+        found = fitted.learned()
+        if json_:
+            say_json(
+                {
+                    "trial": task.trial, "readings": len(fitted.reads), "print": fitted.print_,
+                    "lasting_c": fitted.errors.lasting, "learned": [asdict(x) for x in found],
+                    "doubted": [e.words() for e in fitted.doubted],
+                    "members": fitted.members, "cell_m": fitted.settings.cell_m,
+                }
+            )  # fmt: skip
+            return
+        _begin(task)
+        for line in learned_words(fitted):
+            say(sentence(line))
+        table(["heap", "what", "before", "now", ""], learned_rows(found))
+        say("Ranges are 80 %; a factor is on what is usual. What is drawn and never fitted is left")
+        say("out: it only widens ranges (docs/explain/learning.md).")
+        _notes(task)
+
+
+def forecast(
+    trial: TrialOption = None,
+    days: Annotated[
+        float, typer.Option("--days", min=1, max=60, help="How many days ahead.")
+    ] = 7.0,
+    weather: WeatherOption = None,
+    answer: AnswerOption = None,
+    careful: CarefulOption = False,
+    labels_are_right: RightOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say what every spot will probably read in the days ahead, and how earlier forecasts did.
+
+    The forecast is kept in the book and held against the readings that come.
+    """
+    with _fitted(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, days
+    ) as (task, fitted, _):  # fmt: skip
+        from heapwright.services.forecasting import look_ahead
+        from heapwright.services.learnwords import (
+            ahead_rows,
+            learned_words,
+            outlook_json,
+            outlook_words,
+            worth_words,
+        )
+
+        found = look_ahead(task, fitted, book=book)
+        if json_:
+            say_json(outlook_json(found))
+            return
+        _begin(task)
+        for line in outlook_words(found):
+            say(sentence(line))
+        table(*ahead_rows(found.ahead))
+        say("Ranges of 80 %, with the error of a reading in them.")
+        say()
+        say("Most useful next:")
+        for line in worth_words(found.next):
+            say(f"  {sentence(line)}")
+        say("How we know:")
+        for line in learned_words(fitted):
+            say(f"  {sentence(line)}")
+        _notes(task)
+
+
+def why(
+    one: Annotated[str, typer.Argument(help="A heap.")],
+    other: Annotated[str, typer.Argument(help="Another heap of the trial.")],
+    trial: TrialOption = None,
+    weather: WeatherOption = None,
+    answer: AnswerOption = None,
+    careful: CarefulOption = False,
+    labels_are_right: RightOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say why one heap is warmer than another: what cannot be told apart, the causes, the heat.
+
+    Each cause is swapped from either heap into the other, in every possible heap that fits.
+    """
+    with _fitted(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
+    ) as (task, fitted, crew):  # fmt: skip
+        from heapwright.services.learnwords import learned_words
+        from heapwright.services.reasons import gap_words, heat_rows, share_rows, to_json, why_of
+
+        with _telling("swapping causes") as tell:
+            found = why_of(task, fitted, one, other, crew=crew, on_progress=tell)
+        if json_:
+            say_json(to_json(found))
+            return
+        _begin(task)
+        for line in gap_words(found):
+            say(sentence(line))
+        a, b = found.why.one, found.why.other
+        table(
+            [f"{a} less {b}, C", "share", "80 %", f"{b}'s in {a}", f"{a}'s in {b}", "comes first"],
+            share_rows(found),
+        )
+        say("A share is the mean of both swaps; where they differ, the order matters. Shares need")
+        say("not add up to the gap.")
+        say()
+        table([f"heat until day {found.days[1]:.0f}, MJ/kg dry", a, b], list(heat_rows(found)))
+        say("Where the heat went is bookkeeping of the middle of the heaps that fit, not a cause.")
+        for line in learned_words(fitted):
+            say(sentence(line))
+        _notes(task)
+
+
+def air(
+    heap: Annotated[str, typer.Argument(help="A heap.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write the picture there, as .svg or .png.")
+    ] = None,
+    trial: TrialOption = None,
+    weather: WeatherOption = None,
+    answer: AnswerOption = None,
+    careful: CarefulOption = False,
+    labels_are_right: RightOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say where and when a heap was probably short of oxygen inside.
+
+    Hatched in the picture where nobody measured oxygen.
+    """
+    with _fitted(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
+    ) as (task, fitted, crew):  # fmt: skip
+        from heapwright.services.breathing import air_json, air_of, air_rows, air_words, write_air
+
+        with _telling("looking at the air") as tell:
+            found = air_of(task, fitted, heap, crew=crew, on_progress=tell)
+        written = write_air(found, out) if out is not None else None
+        if json_:
+            say_json(air_json(found) | {"picture": written and str(written)})
+            return
+        _begin(task)
+        for line in air_words(found):
+            say(sentence(line))
+        table(["day", "oxygen of the core", "core short", "somewhere short"], air_rows(found))
+        say("Short is below 5 % of oxygen. Chances are shares of the possible heaps that fit.")
+        if written is not None:
+            say(f"Written: {written}")
+        _notes(task)
+
+
+# --- around ---------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _fitted(
+    trial: str | None,
+    weather: Path | None,
+    answer: list[str] | None,
+    careful: bool,
+    trusted: bool,
+    jobs: int | None,
+    cluster: str | None,
+    book: str | None,
+    ahead_d: float,
+) -> Iterator[tuple[Task, Fitted, Crew]]:
+    """The task of a trial, fitted, with who ran it."""
+    from heapwright.services.cluster import crew_for
+    from heapwright.services.learning import gather
+    from heapwright.services.learning import learn as fit_it
+    from heapwright.services.settings import now
+    from heapwright.services.simulating import is_ready
+
+    moment = now()
+    task = asked(
+        lambda answers: gather(
+            now=moment, trial=trial, book=book, ahead_d=ahead_d, weather=weather, answers=answers
+        ),
+        answer,
+    )
+    if not is_ready():
+        sys.stderr.write("heapwright: getting the simulator ready, once, for about a minute\n")
+        sys.stderr.flush()
+    with crew_for(jobs, cluster) as crew:
+        with _telling("learning") as tell:
+            fitted = fit_it(
+                task, careful=careful, crew=crew, book=book, trusted=trusted, on_progress=tell
+            )
+        yield task, fitted, crew
+
+
+def _begin(task: Task) -> None:
+    if task.invented:
+        say("INVENTED DATA: nobody built these heaps.")
+
+
+def _notes(task: Task) -> None:
+    """What was taken for granted, in few words."""
+    notes = [*task.left_out]
+    for job in task.jobs:
+        notes += [f"heap {job.case.name}: {a}" for a in job.case.assumed]
+    if notes:
+        say("Assumed:")
+        for line in dict.fromkeys(notes):
+            say(f"  {sentence(line)}")
+    say("Weather:")
+    for line in dict.fromkeys(s for j in task.jobs for s in j.weather.source):
+        say(f"  {sentence(line)}")
+
+
+@contextmanager
+def _telling(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on a terminal, else a line now and then, on standard error."""
+    if sys.stderr.isatty():
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+        shown = Progress(
+            TextColumn("{task.description}"), BarColumn(bar_width=30),
+            TextColumn("{task.completed} of {task.total}"), TimeRemainingColumn(),
+            console=Console(stderr=True, highlight=False), transient=True,
+        )  # fmt: skip
+        with shown:
+            row: Any = shown.add_task(what, total=None)
+            yield lambda done, total: shown.update(row, completed=done, total=total)
+        return
+    said = [time.monotonic()]
+
+    def tell(done: int, total: int) -> None:
+        if time.monotonic() - said[0] < _QUIET_S:
+            return
+        said[0] = time.monotonic()
+        sys.stderr.write(f"heapwright: {what}: {done} of {total} simulations\n")
+        sys.stderr.flush()
+
+    yield tell

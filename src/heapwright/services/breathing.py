@@ -1,0 +1,141 @@
+"""Was there enough air inside a heap: chances over the heaps that fit, and the picture.
+
+Units: oxygen in % of dry gas as shown, ages in days. Conventions: a place is said to be measured
+where oxygen was read at a spot; everything else is hatched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from heapwright.errors import InputError, UnknownNameError
+from heapwright.exchange.files import write_whole
+from heapwright.inference.breath import Shortage, shortage
+from heapwright.inference.crew import Crew
+from heapwright.inference.fit import Fitted
+from heapwright.reports.air_section import air_section
+from heapwright.services.learning import Task
+
+__all__ = ["Air", "air_json", "air_of", "air_rows", "air_words", "write_air"]
+
+_ROWS = 8
+#: a chance from which on it is worth a word
+_WORTH = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """Where and when a heap was short of oxygen; spots : name, place, whether oxygen was read."""
+
+    task: Task
+    found: Shortage
+    spots: tuple[tuple[str, tuple[float, float, float], bool], ...]
+
+    @property
+    def measured(self) -> bool:
+        """Oxygen was read somewhere in it."""
+        return any(read for _, _, read in self.spots)
+
+
+def air_of(
+    task: Task,
+    fitted: Fitted,
+    heap: str,
+    *,
+    crew: Crew | None = None,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> Air:
+    """The air inside a heap until now; raises `UnknownNameError` for a heap that is not there."""
+    known = {s.name.lower(): s for s in task.subjects}
+    if heap.lower() not in known:
+        raise UnknownNameError(
+            "no such heap was built in this trial", field="heap", value=heap,
+            way_out="One of " + ", ".join(s.name for s in task.subjects),
+        )  # fmt: skip
+    subject = known[heap.lower()]
+    read = {r.spot for r in task.reads if r.heap == subject.name and r.quantity == "o2"}
+    spots = tuple((s.name, s.point_m, s.name in read) for s in subject.spec.spots)
+    found = shortage(
+        fitted, subject.name, task.ages[subject.name], crew=crew, on_progress=on_progress
+    )
+    return Air(task, found, spots)
+
+
+def air_words(air: Air) -> list[str]:
+    """The answer in sentences."""
+    f = air.found
+    worst = int(f.core.argmax())
+    now = f"{100 * f.low[-1]:.0f} to {100 * f.high[-1]:.0f} %"
+    said = []
+    if f.core[worst] < _WORTH:
+        said.append(f"The core of {f.heap} probably had enough air all the time; now {now} oxygen")
+    else:
+        short = f.days[f.core >= max(_WORTH, 0.5 * float(f.core[worst]))]
+        said.append(
+            f"The core of {f.heap} was probably short of air around day {short[0]:.0f} to "
+            f"{short[-1]:.0f} (chance {100 * f.core[worst]:.0f} % on day {f.days[worst]:.0f}); now "
+            f"{now} oxygen"
+        )
+    if f.anywhere.max() >= _WORTH > f.core[worst]:
+        at = int(f.anywhere.argmax())
+        said.append(
+            f"Some place in it may have been short (chance {100 * f.anywhere[at]:.0f} % on day "
+            f"{f.days[at]:.0f})"
+        )
+    if not air.measured:
+        said.append(
+            "Nobody measured oxygen here: this rests on physics and on what temperatures say of it"
+        )
+    return said
+
+
+def air_rows(air: Air) -> list[list[str]]:
+    """Rows by day, at most eight."""
+    f = air.found
+    picks = np.unique(np.linspace(0, f.days.size - 1, min(_ROWS, f.days.size)).astype(int))
+    return [
+        [
+            f"{f.days[k]:.0f}", f"{100 * f.low[k]:.0f} to {100 * f.high[k]:.0f} %",
+            f"{100 * f.core[k]:.0f} %", f"{100 * f.anywhere[k]:.0f} %",
+        ]
+        for k in picks
+    ]  # fmt: skip
+
+
+def air_json(air: Air) -> dict[str, Any]:
+    """All numbers but the fields."""
+    f = air.found
+    return {
+        "heap": f.heap, "measured": air.measured, "day": f.days.tolist(),
+        "core_o2": {"low": f.low.tolist(), "mean": f.mean.tolist(), "high": f.high.tolist()},
+        "core_short": f.core.tolist(), "anywhere_short": f.anywhere.tolist(),
+    }  # fmt: skip
+
+
+def write_air(air: Air, out: Path) -> Path:
+    """The picture of the worst day and of now; raises `InputError` for a name of no picture."""
+    f = air.found
+    worst = int(np.argmax(np.nanmean(f.chance, axis=(1, 2, 3))))
+    picks = sorted({worst, f.days.size - 1})
+    words = [
+        f"day {f.days[k]:.0f}" + (", now" if k == f.days.size - 1 else ", the worst") for k in picks
+    ]
+    drawn = air_section(
+        [(w, f.chance[k]) for w, k in zip(words, picks, strict=True)], f.axes,
+        title=f"Heap {f.heap}", spots=air.spots, note="INVENTED." if air.task.invented else "",
+    )  # fmt: skip
+    match out.suffix.lower():
+        case ".svg":
+            return write_whole(out, drawn.svg)
+        case ".png":
+            return write_whole(out, drawn.png)
+        case _:
+            raise InputError(
+                "a picture is written as .svg or .png", field="--out", value=out.name,
+                way_out=f"Write --out {out.stem}.svg",
+            )  # fmt: skip
