@@ -204,7 +204,7 @@ def test_without_a_cluster_the_crew_is_of_this_machine() -> None:
         assert (crew.workers, crew.theirs) == (3, None)
     with crew_for(None, None) as crew:
         assert 1 <= crew.workers <= (os.cpu_count() or 1)
-    with pytest.raises(InputError, match="workers"):
+    with pytest.raises(InputError, match="jobs"):
         crew_for(0, None).__enter__()
-    with pytest.raises(InputError, match="either workers or cluster"):
+    with pytest.raises(InputError, match="either jobs or a cluster"):
         crew_for(2, "tcp://127.0.0.1:8786").__enter__()

@@ -38,15 +38,15 @@ def crew_for(workers: int | None, cluster: str | None) -> Iterator[Crew]:
     with another Heapwright, and where the package that talks to it is missing.
     """
     if workers is not None and workers < 1:
-        raise InputError("at least one worker is needed", field="workers", value=workers)
+        raise InputError("at least one process is needed", field="jobs", value=workers)
     if cluster is None:
         with Crew(workers or _cores()) as crew:
             yield crew
         return
     if workers is not None:
         raise InputError(
-            "counts processes of this machine; a cluster has its own workers", field="workers",
-            value=workers, way_out="Give either workers or cluster",
+            "counts processes of this machine; a cluster has its own workers", field="jobs",
+            value=workers, way_out="Give either jobs or a cluster",
         )  # fmt: skip
     with _client(cluster) as client:
         threads = _threads(client, cluster)
