@@ -29,7 +29,9 @@ __all__ = ["ACTS", "Advice", "Advised", "Change", "Situation", "TrialSide", "adv
 
 #: Gains that are worth the work: mean of the core [degrees C], share of the dry mass lost more,
 #: days above 55 C, share of the time no longer short of air (own choices).
-WORTH_C, WORTH_DRY, WORTH_DAYS, WORTH_O2 = 3.0, 0.01, 2.0, 0.2
+WORTH_C, WORTH_DRY, WORTH_DAYS, WORTH_O2 = 3.0, 0.02, 2.0, 0.2
+#: The near end of the range has to be at least this share of what is worth it (own choice).
+SURELY = 1.0 / 3.0
 #: A core this warm need not be warmer [degrees C], own choice.
 WARM_ENOUGH_C = 55.0
 #: Water that adds less than this to the core does not reach it (own choice).
@@ -174,20 +176,19 @@ def _dry(s: Situation) -> list[Advice]:
     on_top = alike and rest is not None and rest.mean - core.mean >= APART_WB
     reached = s.acts.get("water", {}).get("core_wb")
     reaches = reached is not None and reached.mean >= REACHES_WB and not on_top
-    said = "Wet on top, dry inside." if on_top else "It is dry inside."
-    if not reaches:
-        said += " Water from above won't reach it."
+    said = "Wet on top, dry inside" if on_top else "It is dry inside"
+    said += "." if reaches else ": water from above won't reach it."
     how = f"squeezed: {s.squeeze}" if s.squeeze else f"as fitted: {100 * core.mean:.0f} %"
-    why = f"{said} Below {100 * DRY_WB:.0f} % nothing much lives ({how})."
+    why = f"Below {100 * DRY_WB:.0f} % nothing much lives ({how})."
     if s.squeeze and s.core_wb is not None and s.core_wb.low > core.high:
         why += " The readings would fit a wetter heap; the squeeze goes first, so it may buy more."
     if need is None or need < LEAST_L:
-        text = f"{said} Open heap {s.heap} and wet it until a squeeze is right."
+        text = f"Open heap {s.heap} and wet it until a squeeze is right. {said}"
         return [_advice(s, "moisten", text, why)]
     given = need / kept_open(s)
     text = (
-        f"{said} Open heap {s.heap} and wet it layer by layer in two goes, about "
-        f"{words.litre_words(given)} in all; squeeze before the second."
+        f"Open heap {s.heap} and wet it layer by layer in two goes, about "
+        f"{words.litre_words(given)} in all; squeeze before the second. {said}"
     )
     share = 100 * need / given
     why += f" Of what is given about {10 * round(share / 10):.0f} % stays."
@@ -256,9 +257,10 @@ def _better(s: Situation, taken: set[str]) -> list[Advice]:
             text = f"Water heap {s.heap} over the top, slowly" if act == "water" else (
                 f"Turn heap {s.heap} and wet it meanwhile in two goes")  # fmt: skip
             text += f", about {words.litre_words(need)}."
-        made.append(
-            (score, _advice(s, act, text, "The gain is clear in the heaps that fit.", need))
-        )
+        why = "The gain is clear in the heaps that fit."
+        if act == "cover":
+            why += " It keeps water and steam in, and air out: smell under it after a week."
+        made.append((score, _advice(s, act, text, why, need)))
     made.sort(key=lambda pair: -pair[0])
     best = [advice for _, advice in made]
     # to turn it and to wet it meanwhile are one piece of work
@@ -278,7 +280,9 @@ def _gains(s: Situation, changes: Mapping[str, Change], *, clearly: bool) -> flo
     score = 0.0
     for name, worth in wanted:
         change = changes.get(name)
-        if change is not None and change.mean / worth >= 1.0 and (change.clear or not clearly):
+        if change is None or change.mean / worth < 1.0:
+            continue
+        if min(change.low / worth, change.high / worth) >= SURELY or not clearly:
             score += change.mean / worth
     cooled = changes.get("core_c")
     if cooled is not None and cooled.clear and cooled.mean <= -WORTH_C:
@@ -296,7 +300,8 @@ def _leave(s: Situation, later: list[Advice]) -> Advice:
     said = f"Nothing needs doing to heap {s.heap}."
     if later and s.trial is not None:
         gain = words.buys(s, later[0].act)
-        said += f" {_noun(later[0].act)} now would help ({gain}), but the trial comes first."
+        until = f" until {s.trial.ends.removeprefix('on ')}" if s.trial.ends else ""
+        said += f" {_noun(later[0].act)} now would help ({gain}), but the trial comes first{until}."
     elif "turn" in s.acts and "core_c" in s.acts["turn"]:
         turn = s.acts["turn"]["core_c"]
         amount = words.band(turn, "warmer", "cooler", "degrees")
@@ -310,6 +315,8 @@ def _leave(s: Situation, later: list[Advice]) -> Advice:
     if s.next_look:
         said += f" {s.next_look}"
     why = "No act has a gain that is worth it and can be told from none."
+    if later:
+        why = "What would help is not in the plan."
     return Advice(
         act="leave", words=said, why=why if first is None else f"Probably {first.text}. {why}"
     )

@@ -13,9 +13,11 @@ from heapwright.planning.diagnosis import Cause, NextTest
 
 __all__ = ["ACTS", "Advice", "Advised", "Change", "Situation", "TrialSide"]
 
-#: Everything that can be advised; "moisten" is to open a heap and wet it while it is turned.
+#: Everything that can be advised; "moisten" is to open a heap and wet it while it is turned, and
+#: pipes are only pulled when the plan says so.
 ACTS = (
-    "read", "turn", "moisten", "water", "open pipes", "plug pipes", "cover", "uncover", "leave",
+    "read", "turn", "moisten", "water", "open pipes", "plug pipes", "pull pipes", "cover",
+    "uncover", "leave",
 )  # fmt: skip
 
 

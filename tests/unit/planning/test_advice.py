@@ -48,6 +48,7 @@ def test_all_well_needs_nothing_and_says_what_a_turn_would_do() -> None:
     [
         (change(-4.0), "would make it 3 to 5 degrees cooler"),
         (change(2.0, 0.6), "too little to be worth it"),
+        (change(4.0, 3.9), "too little to be worth it"),
     ],
 )
 def test_a_clear_but_small_or_bad_change_is_no_reason(turn: Change, said: str) -> None:
@@ -83,7 +84,8 @@ def test_a_dry_core_is_opened_and_wetted_in_two_goes() -> None:
     made = advise(DRY)
     assert acts(made) == ["moisten"]
     said = made.items[0]
-    assert made.sentence.startswith("Wet on top, dry inside. Water from above won't reach it.")
+    assert made.sentence.startswith("Open heap A and wet it layer by layer in two goes")
+    assert made.sentence.endswith("Wet on top, dry inside: water from above won't reach it.")
     assert "in two goes" in said.words
     need = litres(DRY)
     assert need is not None

@@ -1,0 +1,168 @@
+"""The command ``advise``: what to do with a heap now, what it buys, and what it breaks.
+
+Conventions: the first line answers; the rest says why. Progress goes to standard error.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+import textwrap
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from heapwright.cli.logbook import AnswerOption, TrialOption, asked
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+from heapwright.errors import sentence
+
+if TYPE_CHECKING:
+    from heapwright.services.advising import AdviceFor
+
+__all__ = ["advise"]
+
+#: seconds between lines of progress
+_QUIET_S = 10.0
+_SQUEEZES = "streams, drops, damp, crumbles, no_ball or dusty."
+
+
+def advise(
+    heap: Annotated[str, typer.Argument(help="The heap.")],
+    trial: TrialOption = None,
+    days: Annotated[
+        float, typer.Option("--days", min=1, max=60, help="How many days ahead to look.")
+    ] = 14.0,
+    weather: Annotated[
+        Path | None,
+        typer.Option("--weather", help="Sheet, TMY3, EPW or described climate; else the air read."),
+    ] = None,
+    answer: AnswerOption = None,
+    squeeze: Annotated[
+        str | None, typer.Option("--squeeze", help=f"A handful from 40 cm in: {_SQUEEZES}")
+    ] = None,
+    squeeze_skin: Annotated[
+        str | None, typer.Option("--squeeze-skin", help=f"A handful from the skin: {_SQUEEZES}")
+    ] = None,
+    smell: Annotated[
+        str | None,
+        typer.Option("--smell", help="none, earthy, ammonia, rotten egg, sour, vinegar or burnt."),
+    ] = None,
+    hose: Annotated[
+        str | None,
+        typer.Option("--hose", help='Your hose by a bucket: "10 L/25 s"; or "15 L/min".'),
+    ] = None,
+    jobs: Annotated[
+        int | None, typer.Option("--jobs", min=1, help="Processes side by side; else all cores.")
+    ] = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say what to do with a heap now, or that nothing needs doing, and what it would buy.
+
+    The heaps that fit your readings are run on under each act: leave, turn, water, turn and wet,
+    pipes, cover. In a running trial the plan comes first, and what would break it says so.
+    """
+    from heapwright.services.advisewords import advice_json
+    from heapwright.services.advising import advice_for, check_seen, heap_in, hose_flow
+    from heapwright.services.cluster import crew_for
+    from heapwright.services.learning import gather, learn
+    from heapwright.services.settings import now
+    from heapwright.services.simulating import is_ready
+
+    moment = now()
+    check_seen(squeeze, squeeze_skin, smell)
+    flow = None if hose is None else hose_flow(hose)
+    task = asked(
+        lambda answers: gather(
+            now=moment, trial=trial, book=book, ahead_d=days, weather=weather, answers=answers
+        ),
+        answer,
+    )
+    name = heap_in(task, heap)
+    if not is_ready():
+        _tell("getting the simulator ready, once, for about a minute")
+    with crew_for(jobs, None) as crew:
+        fitted = learn(task, crew=crew, book=book, on_progress=_telling("learning"))
+        made = advice_for(
+            task, fitted, name, book=book, days=days, squeeze=squeeze, squeeze_skin=squeeze_skin,
+            smell=smell, hose_l_min=flow, rain_known=weather is not None, crew=crew,
+            on_progress=_telling("trying each act"),
+        )  # fmt: skip
+    if json_:
+        say_json(advice_json(made))
+    else:
+        _show(made)
+
+
+def _show(made: AdviceFor) -> None:
+    from heapwright.services.advisewords import (
+        COLUMNS,
+        act_rows,
+        cause_lines,
+        grounds,
+        item_lines,
+    )
+
+    first, *rest = re.split(r"(?<=[.])\s+", made.advised.sentence, maxsplit=1)
+    say(first)
+    for more in rest:
+        _wrapped(more)
+    if made.task.invented:
+        say("INVENTED DATA: nobody built these heaps.")
+    told: set[str] = set()
+    for number, item in enumerate(made.advised.items):
+        say()
+        if number == 1:
+            say("Then:")
+        if number:
+            _wrapped(f"- {item.words}", "  ")
+        for title, text in item_lines(item):
+            # what holds for every hose or turn is said once
+            if title not in ("Hose", "Care") or text not in told:
+                _wrapped(f"  {title}: {text}", "    ")
+            told.add(text)
+    causes = cause_lines(made)
+    if causes:
+        say()
+    for line in causes:
+        _wrapped(line, "    ")
+    say()
+    say("What each act would change against leaving the heap: mean of the core, days it is above")
+    say("55 C, water of core and crust at the end, time the core is short of air, dry mass lost.")
+    table(COLUMNS, act_rows(made))
+    say("How we know:")
+    for line in grounds(made):
+        _wrapped(f"  {line}", "  ")
+    for line in made.task.left_out:
+        _wrapped(f"  {sentence(line)}", "  ")
+    job = next(j for j in made.task.jobs if j.case.name == made.heap)
+    for title, lines in (("Assumed", job.assumed), ("Weather", job.weather.source)):
+        if lines:
+            say(f"{title}:")
+        for line in lines:
+            _wrapped(f"  {sentence(line)}", "  ")
+
+
+def _wrapped(text: str, after: str = "") -> None:
+    first = text[: len(text) - len(text.lstrip())]
+    say(textwrap.fill(text.lstrip(), 96, initial_indent=first, subsequent_indent=after))
+
+
+def _tell(text: str) -> None:
+    sys.stderr.write(f"heapwright: {text}\n")
+    sys.stderr.flush()
+
+
+def _telling(what: str) -> Callable[[int, int], None]:
+    """A line of progress now and then on standard error."""
+    said = [time.monotonic()]
+
+    def tell(done: int, total: int) -> None:
+        if time.monotonic() - said[0] >= _QUIET_S:
+            said[0] = time.monotonic()
+            _tell(f"{what}: {done} of {total} simulations")
+
+    return tell
