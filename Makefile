@@ -4,12 +4,14 @@
 # make check  style, types, import directions, docs
 # make bench  the benchmarks, side by side in one run (about 25 minutes)
 # make hindcast  published heaps simulated and scored (half an hour)
+# make twins  invented heaps whose truth is known, learned from and scored (half an hour; goes on
+#             where it was stopped)
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: demo test long check bench hindcast docs clean
+.PHONY: demo test long check bench hindcast twins docs clean
 
 demo: $(VENV)/.run
 	$(BIN)/heapwright demo --folder ferncombe-demo
@@ -36,6 +38,9 @@ bench: $(VENV)/.bench
 
 hindcast: $(VENV)/.dev
 	$(BIN)/python -m benchmarks.hindcast --workers $(WORKERS)
+
+twins: $(VENV)/.dev
+	$(BIN)/python -m benchmarks.twins --workers $(WORKERS)
 
 docs: $(VENV)/.dev
 	$(BIN)/python docs/generate.py

@@ -2,7 +2,7 @@
 
 ``python -m benchmarks.twins [--seeds FIRST LAST] [--keep FOLDER] [--workers N]``: pairs that were
 done by the same code are taken from the folder, so that a run that was stopped goes on where it
-was. The result is written for seeds 1 to 24 only; others are for trying things out.
+was. The result and its page are written for seeds 1 to 24 only; others are for trying things out.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from benchmarks.twins.page import write_page
 from benchmarks.twins.score import run_pair
 
 import heapwright
@@ -97,6 +98,7 @@ def main() -> None:
             "minutes": round((time.monotonic() - began) / 60, 1), **made,
         }  # fmt: skip
         RESULT.write_text(json.dumps(made, indent=1) + "\n", encoding="utf-8")
+        write_page(made)
 
 
 def _stamp() -> str:

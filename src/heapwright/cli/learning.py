@@ -269,16 +269,21 @@ def _begin(task: Task) -> None:
 
 
 def _notes(task: Task) -> None:
-    """What was taken for granted, in few words."""
-    notes = [*task.left_out]
+    """What was taken for granted: what holds for every heap once, without their names."""
+    said: dict[str, list[str]] = {}
     for job in task.jobs:
-        notes += [f"heap {job.case.name}: {a}" for a in job.case.assumed]
+        for line in job.case.assumed:
+            said.setdefault(line, []).append(job.case.name)
+    notes = list(task.left_out)
+    for line, heaps in said.items():
+        everywhere = len(heaps) == len(task.jobs)
+        notes.append(line if everywhere else f"heap {', '.join(heaps)}: {line}")
     if notes:
         say("Assumed:")
-        for line in dict.fromkeys(notes):
+        for line in notes:
             say(f"  {sentence(line)}")
     say("Weather:")
-    for line in dict.fromkeys(s for j in task.jobs for s in j.weather.source):
+    for line in task.jobs[0].weather.source:
         say(f"  {sentence(line)}")
 
 

@@ -161,7 +161,7 @@ def fit(
     space = Space(names, spots, settings.free, dict(settings.tight))
     until = max([r.day for r in reads], default=1.0) + _BEYOND_D
     far = max(until, days or 0.0)
-    mark = _print(subjects, reads, settings, trusted)
+    mark = _print(subjects, reads, settings, trusted, until)
     before = taken_up(mark) if taken_up is not None else None
     if before is not None and before.print_ != mark:
         before = None
@@ -214,12 +214,16 @@ def _as_readings(reads: Sequence[Read], errors: ErrorModel) -> Readings:
 
 
 def _print(
-    subjects: Sequence[Any], reads: Sequence[Read], settings: Settings, trusted: bool
+    subjects: Sequence[Any],
+    reads: Sequence[Read],
+    settings: Settings,
+    trusted: bool,
+    until_d: float,
 ) -> str:
     """What was fitted to what, so that a fit is taken up only where nothing else changed."""
     made = hashlib.sha256()
     for s in subjects:
-        made.update(s.mark())
+        made.update(s.mark(until_d))
     made.update(repr((tuple(reads), settings, trusted)).encode())
     return made.hexdigest()[:16]
 

@@ -75,11 +75,13 @@ class Subject:
         """How such a heap goes."""
         return course_of(member_of(self, numbers, cell_m), days)
 
-    def mark(self) -> bytes:
-        """All that is known of it as bytes: two that differ in anything differ here."""
-        known = repr((self.name, self.spec, self.start_h, self.actions, self.watch)).encode()
+    def mark(self, until_d: float) -> bytes:
+        """All that is known of it up to an age as bytes: what differs in anything differs here."""
+        done = tuple(a for a in self.actions if a.age_d <= until_d)
+        known = repr((self.name, self.spec, self.start_h, done, self.watch)).encode()
+        steps = int((self.start_h + until_d * 24.0) * 3600.0 / self.weather.step_s) + 2
         fields = ("air_temp_c", "relative_humidity", "wind_m_s", "rain_mm", "sun_w_m2")
-        known += b"".join(getattr(self.weather, f).tobytes() for f in fields)
+        known += b"".join(getattr(self.weather, f)[:steps].tobytes() for f in fields)
         if self.recipe is not None:
             known += self.recipe.pools.tobytes() + self.recipe.rate_per_d.tobytes()
         return known

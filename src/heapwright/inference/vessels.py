@@ -56,7 +56,7 @@ class VesselSubject:
         }  # fmt: skip
         return Course(run.hours, {"core": spot}, curves)
 
-    def mark(self) -> bytes:
+    def mark(self, until_d: float) -> bytes:
         """All that is known of it as bytes."""
         known = repr((self.name, self.vessel)).encode()
         return known + self.recipe.pools.tobytes() + self.recipe.rate_per_d.tobytes()

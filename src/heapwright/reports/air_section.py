@@ -20,9 +20,10 @@ from heapwright.reports.svg import Canvas
 __all__ = ["air_section"]
 
 Floats = NDArray[np.float64]
-_LEFT, _HEAD, _BAR, _GAP = 14.0, 62.0, 44.0, 26.0
+_LEFT, _HEAD, _BAR, _GAP = 40.0, 62.0, 44.0, 44.0
 _NEAR_M = 0.3
-_LEVELS = (0.1, 0.5, 0.9)
+#: a panel is no wider than this
+_WIDEST = 420.0
 
 
 def air_section(
@@ -43,7 +44,7 @@ def air_section(
     d = float(x[1] - x[0]) if x.size > 1 else 0.2
     tall, wide = float(z[-1]) + d / 2 + 0.1, float(x[-1] - x[0]) + d + 0.2
     count = len(panels)
-    width = (WIDE_PX - 2 * _LEFT - (count - 1) * _GAP) / count
+    width = min((WIDE_PX - _LEFT - 14 - (count - 1) * _GAP) / count, _WIDEST)
     height = width * tall / wide
 
     def draw() -> Canvas:
@@ -73,12 +74,14 @@ def _panel(
     spots: Sequence[tuple[str, tuple[float, float, float], bool]],
     d: float,
 ) -> None:
+    from matplotlib.patches import Rectangle
+
     z, y, x = axes
     first, second = (y.size - 1) // 2, y.size // 2
-    with np.errstate(invalid="ignore"):
-        plane = np.nanmean(
-            np.where(np.isfinite(chance), chance, np.nan)[:, [first, second], :], axis=1
-        )
+    pair = chance[:, [first, second], :]
+    known = np.isfinite(pair)
+    total, count = np.where(known, pair, 0.0).sum(axis=1), known.sum(axis=1)
+    plane = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     inside = np.isfinite(plane)
     extent = (x[0] - d / 2, x[-1] + d / 2, z[0] - d / 2, z[-1] + d / 2)
     ax.imshow(
@@ -86,40 +89,37 @@ def _panel(
         vmin=0, vmax=1, aspect="equal", zorder=1,
     )  # fmt: skip
     far = _unmeasured(z, x, spots) & inside
-    xs, zs = np.meshgrid(x, z)
-    ax.contourf(
-        np.pad(xs, 1, mode="edge") + _rim(xs.shape, d, 1), np.pad(zs, 1, mode="edge")
-        + _rim(zs.shape, d, 0), np.pad(far.astype(float), 1), levels=(0.5, 1.5), colors="none",
-        hatches=["////"], zorder=2,
-    )  # fmt: skip
+    for k, i in np.argwhere(far):
+        ax.add_patch(
+            Rectangle(
+                (x[i] - d / 2, z[k] - d / 2), d, d, facecolor="none", edgecolor=INK, linewidth=0,
+                hatch="///", zorder=2,
+            )
+        )  # fmt: skip
     for k, row in enumerate(inside):
         for i in np.flatnonzero(row):
             _edges(ax, inside, k, int(i), x, z, d)
-    for name, (px, _, pz), read in spots:
-        ax.plot(px, pz, "o", ms=9, mfc=PAPER if read else "none", mec=INK, mew=1.4, zorder=5)
+    for name, (px, py, pz), read in spots:
+        inplane = abs(py) <= d
+        hue = INK if inplane else SOFT
+        ax.plot(px, pz, "o", ms=11, mfc="none", mec=PAPER, mew=2.5, zorder=4.5)
+        ax.plot(px, pz, "o", ms=9, mfc=PAPER if read else "none", mec=hue, mew=1.4, zorder=5,
+                alpha=1.0 if inplane else 0.7)  # fmt: skip
         ax.annotate(
-            name, (px, pz), xytext=(7, 4), textcoords="offset points", fontsize=9, color=INK,
-            zorder=6, bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8, "pad": 1},
+            name if inplane else f"{name} (off the plane)", (px, pz), xytext=(8, -3),
+            textcoords="offset points", fontsize=9, color=hue, zorder=6,
+            bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1},
         )  # fmt: skip
     ax.axhline(0, color=INK, linewidth=1.2)
     ax.set_xlim(x[0] - d / 2 - 0.1, x[-1] + d / 2 + 0.1)
     ax.set_ylim(-0.02, z[-1] + d / 2 + 0.08)
     ax.set_xticks([])
     ax.set_yticks([v for v in (0.0, 0.5, 1.0, 1.5, 2.0) if v < z[-1] + d])
+    ax.set_yticklabels([f"{v:g} m" for v in ax.get_yticks()])
     ax.tick_params(labelsize=9, length=2)
     for side in ("top", "right", "bottom"):
         ax.spines[side].set_visible(False)
     ax.spines["left"].set_color(FAINT)
-
-
-def _rim(shape: tuple[int, ...], d: float, axis: int) -> Floats:
-    """What brings a padded grid of centres out to the edges of its cells."""
-    made = np.zeros((shape[0] + 2, shape[1] + 2))
-    if axis == 1:
-        made[:, 0], made[:, -1] = -d, d
-    else:
-        made[0], made[-1] = -d, d
-    return made
 
 
 def _unmeasured(

@@ -120,11 +120,10 @@ def air_json(air: Air) -> dict[str, Any]:
 def write_air(air: Air, out: Path) -> Path:
     """The picture of the worst day and of now; raises `InputError` for a name of no picture."""
     f = air.found
-    worst = int(np.argmax(np.nanmean(f.chance, axis=(1, 2, 3))))
-    picks = sorted({worst, f.days.size - 1})
-    words = [
-        f"day {f.days[k]:.0f}" + (", now" if k == f.days.size - 1 else ", the worst") for k in picks
-    ]
+    short = np.nansum(f.chance, axis=(1, 2, 3))
+    last = f.days.size - 1
+    picks = sorted({int(short.argmax()), last}) if short.max() > 0 else [last]
+    words = [f"day {f.days[k]:.0f}" + (", now" if k == last else ", the worst") for k in picks]
     drawn = air_section(
         [(w, f.chance[k]) for w, k in zip(words, picks, strict=True)], f.axes,
         title=f"Heap {f.heap}", spots=air.spots, note="INVENTED." if air.task.invented else "",
