@@ -22,7 +22,7 @@ from heapwright.engine.composition import Recipe, chips
 from heapwright.engine.handling import Keeper
 from heapwright.engine.kinetics import Kinetics
 from heapwright.engine.parameters import Parameters
-from heapwright.engine.patches import Patches
+from heapwright.engine.patches import Bumps, Patches
 from heapwright.engine.processes.six_groups import SixConstants
 from heapwright.engine.processes.skin import Skin, Surroundings
 from heapwright.engine.processes.water import Water, WaterParameters
@@ -75,7 +75,7 @@ def simulate(
     water: WaterParameters | None = None,
     skin: Skin | None = None,
     groups: SixConstants | None = None,
-    patches: Patches | None = None,
+    patches: Patches | Bumps | None = None,
     actions: Sequence[Action] | None = None,
     curve_every_h: float = 1.0,
     field_every_h: float = 24.0,
@@ -103,7 +103,7 @@ def simulate(
         *kinetics*.
     skin, groups : optional
         The skin, by default that of the material; constants of the second kinetics.
-    patches : Patches, optional
+    patches : Patches or Bumps, optional
         Where the heap lies looser or closer; alike everywhere unless given.
     biology : str
         ``group curves``, or ``six groups``, a second kinetics for comparison.

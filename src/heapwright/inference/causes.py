@@ -88,9 +88,9 @@ def swapped(
 ) -> tuple[Subject, dict[str, float]]:
     """A heap with one cause taken from another: the subject and its numbers."""
     mixed = dict(numbers)
-    for knob in knobs():
-        if knob.cause == cause and knob.name in numbers:
-            mixed[knob.name] = theirs[knob.name]
+    for name in numbers:
+        if _cause_of(name) == cause:
+            mixed[name] = theirs.get(name, 0.0)
     changes: dict[str, Any] = {name: getattr(source.spec, name) for name in _SPEC[cause]}
     spec = into.spec
     kinds = _ACTIONS.get(cause, ())
@@ -113,6 +113,11 @@ def swapped(
     if cause == "exposure and size":
         new = replace(new, weather=source.weather, start_h=source.start_h)
     return new, mixed
+
+
+def _cause_of(name: str) -> str:
+    """The cause that a number belongs to; that of a spot is written NAME:SPOT."""
+    return next(k.cause for k in knobs() if k.name == name.partition(":")[0])
 
 
 def _of(actions: Sequence[Action], kinds: Sequence[str]) -> list[Action]:
@@ -229,7 +234,7 @@ def _confounded(each: Mapping[str, Floats]) -> tuple[tuple[str, str], ...]:
 def _differs(
     a: Subject, b: Subject, mine: Mapping[str, float], theirs: Mapping[str, float], cause: str
 ) -> bool:
-    if any(k.cause == cause and mine.get(k.name) != theirs.get(k.name) for k in knobs()):
+    if any(_cause_of(n) == cause and v != theirs.get(n) for n, v in mine.items()):
         return True
     new, _ = swapped(a, mine, b, theirs, cause)
     return new != a

@@ -18,6 +18,7 @@ from heapwright.domain.weather import WeatherSeries
 from heapwright.engine.composition import Recipe, chips
 from heapwright.engine.kinetics import Kinetics
 from heapwright.engine.parameters import Parameters
+from heapwright.engine.patches import Bumps
 from heapwright.engine.processes.skin import Skin
 from heapwright.engine.processes.water import WaterParameters
 from heapwright.engine.scenario import Action, HeapSpec, ProbeSpot
@@ -100,6 +101,7 @@ class Member:
     water: WaterParameters
     skin: Mapping[str, Any]
     actions: tuple[Action, ...]
+    bumps: Bumps | None = None
 
 
 @dataclass(slots=True)
@@ -177,6 +179,7 @@ def member_of(
         weather=subject.weather, start_h=subject.start_h,
         recipe=matter_of(subject.recipe or chips(spec.leafy_share), numbers),
         kinetics=kinetics, parameters=parameters, water=water, skin=skin, actions=subject.actions,
+        bumps=_bumps(spec, numbers),
     )  # fmt: skip
 
 
@@ -236,6 +239,14 @@ def matter_of(base: Recipe, numbers: Mapping[str, float]) -> Recipe:
     return replace(base, pools=pools, rate_per_d=rate)
 
 
+def _bumps(spec: HeapSpec, numbers: Mapping[str, float]) -> Bumps | None:
+    """Looser or closer places about the spots; None where there are none."""
+    logs = [numbers.get(f"loose:{s.name}", 0.0) for s in spec.spots]
+    if not any(logs):
+        return None
+    return Bumps(tuple(s.point_m for s in spec.spots), tuple(logs))
+
+
 def _moved(spot: ProbeSpot, deeper_m: float, spec: HeapSpec) -> ProbeSpot:
     """The spot as the probe really stood, nearer to the middle of the heap by *deeper_m*."""
     if deeper_m == 0.0:
@@ -266,7 +277,8 @@ def course_of(
         member.spec, weather=member.weather, days=days, start_h=member.start_h,
         recipe=member.recipe, kinetics=member.kinetics, parameters=member.parameters,
         water=member.water, skin=Skin(member.skin["layer_m"], film=member.skin["film"]),
-        actions=member.actions, curve_every_h=every_h, field_every_h=24.0 if shots else 1e5, **more,
+        actions=member.actions, curve_every_h=every_h, field_every_h=24.0 if shots else 1e5,
+        **{"patches": member.bumps} | more,
     )  # fmt: skip
     return Course(
         hours=run.hours,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from math import exp
 from typing import Any
 
 from heapwright.inference.fit import Fitted
@@ -64,6 +65,8 @@ def _three(x: Learned, three: tuple[float, float, float]) -> str:
         return f"{100 * low:+.0f} to {100 * high:+.0f} points"
     if x.name == "depth":
         return f"{100 * low:+.0f} to {100 * high:+.0f} cm"
+    if x.name == "loose":
+        return f"x {exp(low):.2g} to {exp(high):.2g}"
     if x.name == "warmest":
         return f"{low:+.0f} to {high:+.0f} C"
     return f"x {low:.2g} to {high:.2g}"

@@ -110,8 +110,8 @@ def _heat(fitted: Fitted, heap: str, days: float) -> tuple[tuple[str, float], ..
     run = simulate(
         replace(m.spec, spots=()), weather=m.weather, days=max(days, 0.1), start_h=m.start_h,
         recipe=m.recipe, kinetics=m.kinetics, parameters=m.parameters, water=m.water,
-        skin=Skin(m.skin["layer_m"], film=m.skin["film"]), actions=m.actions, field_every_h=1e5,
-        curve_every_h=24.0,
+        skin=Skin(m.skin["layer_m"], film=m.skin["film"]), actions=m.actions, patches=m.bumps,
+        field_every_h=1e5, curve_every_h=24.0,
     )  # fmt: skip
     dry = run.totals["dry_kg_built"]
     return tuple((name, joules / 1e6 / dry) for name, joules in shown_terms(run.ledger.energy))

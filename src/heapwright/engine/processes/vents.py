@@ -1,15 +1,18 @@
 """Vents: perforated pipes as lists of cells, open, plugged or pulled, passive or blown.
 
 Units: m, Pa, litres a second. Conventions: the course of a pipe is given in the heap as built and
-shrinks with it; it is snapped to the cells it passes, never to none. Plugged and pulled pipes let
+shrinks with it; it is snapped to the cells it passes, never to none: where the coarse cells of a
+sunk heap leave it bare, it lies up to one cell lower. Plugged and pulled pipes let
 no air through: where one was pulled the material falls in.
 """
 
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 
 import numpy as np
+from numpy.typing import NDArray
 
 from heapwright.engine.kernels.passes import Vents
 from heapwright.engine.mesh import Mesh
@@ -17,6 +20,7 @@ from heapwright.engine.process import Process
 from heapwright.engine.scenario import Pipe
 from heapwright.engine.shapes import cells_along
 from heapwright.engine.surroundings import PipeLine
+from heapwright.errors import InputError
 from heapwright.science.values import value
 
 __all__ = ["PROCESS", "laid", "pipelines"]
@@ -55,7 +59,7 @@ def pipelines(
         blown = state == "blown"
         lines.append(
             PipeLine(
-                cells_along(mesh, course),
+                _passed(mesh, course),
                 radius_m=pipe.diameter_m / 2,
                 holes_a_metre=pipe.holes_a_metre,
                 hole_radius_m=pipe.hole_mm / 2000,
@@ -66,6 +70,17 @@ def pipelines(
             )
         )
     return tuple(lines)
+
+
+def _passed(mesh: Mesh, course: list[tuple[float, float, float]]) -> NDArray[np.uint64]:
+    """The cells of a pipe; raises `InputError` where it is bare by more than a cell."""
+    try:
+        return cells_along(mesh, course)
+    except InputError as bare:
+        for lower in (0.5 * mesh.dx_m, mesh.dx_m):
+            with suppress(InputError):
+                return cells_along(mesh, [(x, y, max(z - lower, 0.0)) for x, y, z in course])
+        raise bare
 
 
 def laid(lines: list[PipeLine], mesh: Mesh, viscosity: float, first: int) -> Vents:
