@@ -251,6 +251,22 @@ def test_narrow_holes_let_less_air_through_and_endless_ones_are_an_open_slot() -
     assert 1 / flow(holes) == pytest.approx(1 / slot + 1 / (holes * 4 * 0.0065))
 
 
+def test_a_pipe_that_coarse_cells_leave_bare_lies_a_cell_lower_and_never_vanishes() -> None:
+    mesh = heap().mesh()
+    top = float(mesh.centres()[:, 2].max()) + 0.5 * mesh.dx_m
+
+    def cells(above: float) -> int:
+        z = top + above * mesh.dx_m
+        pipe = Pipe(((-0.5, 0.0, z), (0.5, 0.0, z)))
+        (line,) = vents.pipelines((pipe,), ["open"], mesh, (1.0, 1.0))
+        return int(line.cells.size)
+
+    assert cells(0.4) > 0
+    assert cells(0.9) > 0
+    with pytest.raises(InputError, match="passes no part"):
+        cells(1.2)
+
+
 def test_holes_that_cannot_be_are_refused() -> None:
     course = ((-0.5, 0.0, 0.2), (0.5, 0.0, 0.2))
     for wrong in ({"hole_rows": 0}, {"hole_mm": 120.0}, {"hole_mm": 13.0, "hole_spacing_m": 0.01}):
