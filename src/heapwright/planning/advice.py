@@ -32,7 +32,8 @@ __all__ = ["ACTS", "Advice", "Advised", "Change", "Situation", "TrialSide", "adv
 WORTH_C, WORTH_DRY, WORTH_DAYS, WORTH_O2 = 3.0, 0.02, 2.0, 0.2
 #: The near end of the range has to be at least this share of what is worth it (own choice).
 SURELY = 1.0 / 3.0
-#: A core this warm need not be warmer [degrees C], own choice.
+#: A core this warm, now or in the days ahead, need not be warmer or rot quicker [degrees C], own
+#: choice.
 WARM_ENOUGH_C = 55.0
 #: Water that adds less than this to the core does not reach it (own choice).
 REACHES_WB = 0.03
@@ -53,6 +54,8 @@ _BAD_AIR = {
     "vinegar": "it smells of vinegar",
 }  # fmt: skip
 _OPENED = ("turn", "moisten")
+#: what no heap that is wet or short of air wants, whatever it would gain
+_SHUTS = ("cover", "plug pipes", "water", "moisten")
 _WORDS = {
     "turn": "Turn heap {}.", "water": "Water heap {} over the top.",
     "open pipes": "Open the pipes of heap {}.", "plug pipes": "Plug the pipes of heap {}.",
@@ -241,7 +244,10 @@ def _reads(s: Situation, *, sure: bool) -> list[Advice]:
 def _better(s: Situation, taken: set[str]) -> list[Advice]:
     """Acts whose gain is clear and worth it, largest first."""
     made = []
+    stuffy = is_wet(s) or s.smell in _BAD_AIR
     for act, changes in s.acts.items():
+        if stuffy and act in _SHUTS:
+            continue
         score = _gains(s, changes, clearly=True)
         opened = act in _OPENED and bool(taken.intersection(_OPENED))
         if act in taken or opened or not score:
@@ -270,13 +276,13 @@ def _better(s: Situation, taken: set[str]) -> list[Advice]:
 
 def _gains(s: Situation, changes: Mapping[str, Change], *, clearly: bool) -> float:
     """How many times over an act is worth it; 0 where it is not, or spoils the heat."""
-    left = s.leave.get("core_c")
-    warm = left is not None and left.mean >= WARM_ENOUGH_C
+    ahead = [c.mean for name, c in s.leave.items() if name == "core_c"]
+    known = ahead if s.core_c is None else [*ahead, s.core_c]
+    warm = max(known, default=0.0) >= WARM_ENOUGH_C
     wanted = [("o2_short", -WORTH_O2)]
     if not warm:
         wanted += [("core_c", WORTH_C), ("days_55", WORTH_DAYS)]
-    if s.dry_kg:
-        wanted.append(("dry_lost_kg", WORTH_DRY * s.dry_kg))
+        wanted += [("dry_lost_kg", WORTH_DRY * s.dry_kg)] if s.dry_kg else []
     score = 0.0
     for name, worth in wanted:
         change = changes.get(name)
@@ -301,7 +307,7 @@ def _leave(s: Situation, later: list[Advice]) -> Advice:
     if later and s.trial is not None:
         gain = words.buys(s, later[0].act)
         until = f" until {s.trial.ends.removeprefix('on ')}" if s.trial.ends else ""
-        said += f" {_noun(later[0].act)} now would help ({gain}), but the trial comes first{until}."
+        said += f" {words.noun(later[0].act)} now would help ({gain}), but the trial comes first{until}."
     elif "turn" in s.acts and "core_c" in s.acts["turn"]:
         turn = s.acts["turn"]["core_c"]
         amount = words.band(turn, "warmer", "cooler", "degrees")
@@ -338,9 +344,3 @@ def _advice(s: Situation, act: str, text: str, why: str, given: float | None = N
 def _range(moisture: Change | None) -> str:
     assert moisture is not None
     return f"{100 * moisture.low:.0f} to {100 * moisture.high:.0f} %"
-
-
-def _noun(act: str) -> str:
-    return {"turn": "A turn", "moisten": "Wetting it while turning", "water": "Watering it",
-            "open pipes": "Opening the pipes", "plug pipes": "Plugging the pipes",
-            "cover": "A cover", "uncover": "Taking the cover off"}[act]  # fmt: skip

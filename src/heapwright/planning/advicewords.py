@@ -10,7 +10,7 @@ from heapwright.planning.advicefacts import Change, Situation
 from heapwright.planning.workwords import listed
 from heapwright.science.values import value
 
-__all__ = ["HOSE_TEST", "band", "breaks", "buys", "caution", "hose_words", "litre_words"]
+__all__ = ["HOSE_TEST", "band", "breaks", "buys", "caution", "hose_words", "litre_words", "noun"]
 
 HOSE_TEST = 'fill a bucket of known size, time it, and give it as --hose "10 L/25 s"'
 #: a heap this heavy is not for one back at a time [kg], own choice
@@ -24,6 +24,11 @@ _DOING = {
     "turn": "turning it", "moisten": "opening it", "water": "watering it",
     "open pipes": "opening its pipes", "plug pipes": "plugging its pipes",
     "cover": "covering it", "uncover": "taking its cover off",
+}  # fmt: skip
+_NOUNS = {
+    "turn": "A turn", "moisten": "Wetting it while turning", "water": "Watering it",
+    "open pipes": "Opening the pipes", "plug pipes": "Plugging the pipes", "cover": "A cover",
+    "uncover": "Taking the cover off",
 }  # fmt: skip
 
 
@@ -128,6 +133,11 @@ def hose_words(hose_min: float | None) -> str:
     if hose_min is None:
         return f"For minutes of your hose, {HOSE_TEST}."
     return f"That is about {max(1, round(hose_min))} minutes of your hose."
+
+
+def noun(act: str) -> str:
+    """An act as the beginning of a sentence: "A turn"."""
+    return _NOUNS[act]
 
 
 def _kg(s: Situation) -> float:

@@ -33,7 +33,7 @@ def item_lines(item: Advice) -> list[tuple[str, str]]:
     """What there is to say of a piece of advice beside its words: (heading, text)."""
     hose = hose_words(item.hose_min) if item.litres else ""
     pairs = [
-        ("Buys", item.buys), ("Hose", hose), ("Why", item.why), ("Care", item.caution),
+        ("Changes", item.buys), ("Hose", hose), ("Why", item.why), ("Care", item.caution),
         ("Trial", item.breaks_trial),
     ]  # fmt: skip
     return [(head, text) for head, text in pairs if text]

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.planning.diagnosis import Seen
+from heapwright.science.values import value
 from heapwright.services.learning import Task
 from heapwright.services.record import HeapRecord, TrialRecord
 
@@ -73,12 +74,14 @@ def complaint_of(
     >>> complaint_of(core_c=52, air_c=14, peak_c=60, age_d=8, squeeze="damp", smell="earthy")
     """
     bad = smell in ("ammonia", "rotten egg", "sour", "vinegar")
-    if smell == "burnt" or (core_c is not None and core_c >= _HOT_C):
+    if smell == "burnt" or (core_c is not None and core_c >= value("caution", "watch_c").value):
         return "too hot"
     if bad:
         return "wet and sour" if squeeze == "streams" and smell != "ammonia" else "smells"
     if squeeze in ("crumbles", "no_ball", "dusty"):
         return "dry core"
+    if core_c is not None and core_c >= _HOT_C:
+        return "too hot"
     if core_c is None or air_c is None or peak_c is None:
         return None
     if peak_c - air_c >= _HEATED_C and core_c < _COOL_C and peak_c - core_c >= _FELL_C:

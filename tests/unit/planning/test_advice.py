@@ -68,6 +68,9 @@ def test_a_clear_gain_is_advised_and_a_doubtful_one_is_not() -> None:
     warm = replace(WELL, acts={"turn": {"core_c": change(5.0, 2.0)}},
                    leave={"core_c": change(58.0)})  # fmt: skip
     assert acts(advise(warm)) == ["leave"]
+    rots = {"core_c": change(8.0, 2.0), "dry_lost_kg": change(8.0, 2.0)}
+    assert acts(advise(replace(WELL, acts={"cover": rots}))) == ["cover"]
+    assert acts(advise(replace(WELL, core_c=66.0, acts={"cover": rots}))) == ["leave"]
 
 
 def test_turning_and_wetting_meanwhile_are_advised_once() -> None:
@@ -130,6 +133,9 @@ def test_wet_and_sour_is_turned_and_its_pipes_opened() -> None:
     assert "dry, coarse chips" in made.sentence
     assert made.items[0].why == "It is short of air: too wet inside, it smells sour."
     assert acts(advise(replace(seen, rain_mm_week=0.0))) == ["turn", "open pipes"]
+    warmer = {"core_c": change(8.0, 2.0)}
+    shut = replace(seen, rain_mm_week=None, acts={"turn": {}, "cover": warmer, "moisten": warmer})
+    assert acts(advise(shut)) == ["turn"]
 
 
 def test_too_hot_is_read_again_and_never_opened_dry() -> None:

@@ -36,6 +36,8 @@ def test_an_answer_of_the_hand_that_nobody_knows_is_refused() -> None:
     ("seen", "complaint"),
     [
         ({"core_c": 70.0}, "too hot"),
+        ({"core_c": 70.0, "smell": "sour", "squeeze": "streams"}, "wet and sour"),
+        ({"core_c": 76.0, "smell": "sour"}, "too hot"),
         ({"smell": "burnt"}, "too hot"),
         ({"smell": "ammonia", "squeeze": "streams"}, "smells"),
         ({"smell": "sour", "squeeze": "streams"}, "wet and sour"),
