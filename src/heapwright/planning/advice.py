@@ -307,7 +307,8 @@ def _leave(s: Situation, later: list[Advice]) -> Advice:
     if later and s.trial is not None:
         gain = words.buys(s, later[0].act)
         until = f" until {s.trial.ends.removeprefix('on ')}" if s.trial.ends else ""
-        said += f" {words.noun(later[0].act)} now would help ({gain}), but the trial comes first{until}."
+        said += f" {words.noun(later[0].act)} now would help ({gain}), but the trial comes first"
+        said += f"{until}."
     elif "turn" in s.acts and "core_c" in s.acts["turn"]:
         turn = s.acts["turn"]["core_c"]
         amount = words.band(turn, "warmer", "cooler", "degrees")
