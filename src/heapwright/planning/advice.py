@@ -300,8 +300,9 @@ def _leave(s: Situation, later: list[Advice]) -> Advice:
     """Nothing needs doing, with what the usual act would do."""
     first = s.causes[0] if s.causes else None
     if first is not None and first.name not in _FINE:
-        said = f"None of what can be done to heap {s.heap} now has a gain that can be told from "
-        said += f"none. It is probably {first.text}: {first.advice}"
+        fits = "that the plan allows " if later else ""
+        said = f"No act {fits}would surely help heap {s.heap} now. It is probably {first.text}: "
+        said += first.advice
         return Advice(act="leave", words=said, why=f"Source: {first.source}.")
     said = f"Nothing needs doing to heap {s.heap}."
     if later and s.trial is not None:
