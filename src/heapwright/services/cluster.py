@@ -13,6 +13,7 @@ import contextlib
 import logging
 import os
 import threading
+import time
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import BrokenExecutor, Executor, Future, InvalidStateError
 from pkgutil import resolve_name
@@ -68,7 +69,11 @@ class _There(Executor):
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         """As `concurrent.futures.Executor.submit`; `InputError` when the scheduler is gone."""
-        if self._client.status == "closed":
+        # what is handed out while the connection is down would be cancelled with it
+        until = time.monotonic() + 3 * _PATIENCE_S
+        while self._client.status == "connecting" and time.monotonic() < until:
+            time.sleep(0.1)
+        if self._client.status != "running":
             raise _error(
                 self._cluster, "the scheduler answers no longer",
                 "Start it again, and then this: passes that were done are not done again",
@@ -99,7 +104,7 @@ class _There(Executor):
 
     def _watch(self) -> None:
         while not self._ended.wait(0.5):
-            if self._client.status == "closed":
+            if self._client.status in ("closing", "closed"):
                 for future in tuple(self._waiting):
                     self._waiting.discard(future)
                     _cancel(future)
