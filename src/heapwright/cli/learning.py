@@ -24,7 +24,10 @@ if TYPE_CHECKING:
     from heapwright.inference.fit import Fitted
     from heapwright.services.learning import Task
 
-__all__ = ["air", "forecast", "learn", "why"]
+__all__ = [
+    "CarefulOption", "ClusterOption", "JobsOption", "WeatherOption", "air", "forecast", "learn",
+    "telling", "why",
+]  # fmt: skip
 
 _QUIET_S = 10.0
 
@@ -160,7 +163,7 @@ def why(
         from heapwright.services.learnwords import learned_words
         from heapwright.services.reasons import gap_words, heat_rows, share_rows, to_json, why_of
 
-        with _telling("swapping causes") as tell:
+        with telling("swapping causes") as tell:
             found = why_of(task, fitted, one, other, crew=crew, on_progress=tell)
         if json_:
             say_json(to_json(found))
@@ -207,7 +210,7 @@ def air(
     ) as (task, fitted, crew):  # fmt: skip
         from heapwright.services.breathing import air_json, air_of, air_rows, air_words, write_air
 
-        with _telling("looking at the air") as tell:
+        with telling("looking at the air") as tell:
             found = air_of(task, fitted, heap, crew=crew, on_progress=tell)
         written = write_air(found, out) if out is not None else None
         if json_:
@@ -256,7 +259,7 @@ def _fitted(
         sys.stderr.write("heapwright: getting the simulator ready, once, for about a minute\n")
         sys.stderr.flush()
     with crew_for(jobs, cluster) as crew:
-        with _telling("learning") as tell:
+        with telling("learning") as tell:
             fitted = fit_it(
                 task, careful=careful, crew=crew, book=book, trusted=trusted, on_progress=tell
             )
@@ -288,7 +291,7 @@ def _notes(task: Task) -> None:
 
 
 @contextmanager
-def _telling(what: str) -> Iterator[Callable[[int, int], None]]:
+def telling(what: str) -> Iterator[Callable[[int, int], None]]:
     """A bar on a terminal, else a line now and then, on standard error."""
     if sys.stderr.isatty():
         from rich.console import Console

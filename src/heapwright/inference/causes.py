@@ -45,7 +45,7 @@ _ACTIONS = {
 #: a share smaller than this is no cause worth naming [degrees C]
 _WORTH = 2.0
 #: a cause is named when it is the largest in at least this share of the members
-_SURE = 0.5
+_SURE = 0.45
 #: two causes that trade against each other more than this cannot be told apart
 _TRADED = -0.6
 

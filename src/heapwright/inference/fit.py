@@ -40,7 +40,7 @@ class Settings:
 
     cell_m: float | None = 0.2
     members: int = 60
-    passes: int = 3
+    passes: int = 5
     seed: int = 1
     errors: ErrorModel = field(default_factory=ErrorModel)
     free: tuple[str, ...] | None = None

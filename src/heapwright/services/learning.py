@@ -33,7 +33,7 @@ from heapwright.services.record import HeapRecord, TrialRecord, load_record
 from heapwright.services.settings import open_book
 from heapwright.services.simulating import Job, prepare
 
-__all__ = ["Task", "gather", "learn"]
+__all__ = ["Task", "coarse_cell", "gather", "learn"]
 
 #: names of readings and samples in the book, and what they are called in a fit
 _READ = {"temp_c": "temp_c", "o2_frac": "o2", "moisture_wb": "moisture_wb"}
@@ -151,7 +151,7 @@ def learn(
     """
     how = settings or (CAREFUL if careful else ROUGH)
     if not careful and settings is None:
-        how = replace(how, cell_m=max(_ROUGH_CELL_M, _coarse(task)))
+        how = replace(how, cell_m=coarse_cell(task.subjects))
     with open_book(book, create=False) as opened:
 
         def keep(passed: Passed) -> None:
@@ -184,10 +184,10 @@ def _watched(spec: HeapSpec) -> tuple[ProbeSpot, ...]:
     return tuple(p for p in places if all(dist(p.point_m, t) > _APART_M for t in taken))
 
 
-def _coarse(task: Task) -> float:
-    """Cells of which the largest heap has some hundreds."""
-    largest = max(s.spec.volume_m3 for s in task.subjects)
-    return round(float((largest / 400.0) ** (1 / 3)), 2)
+def coarse_cell(subjects: Sequence[Subject]) -> float:
+    """Cells [m] of which the largest heap has some hundreds, 20 cm or larger."""
+    largest = max(s.spec.volume_m3 for s in subjects)
+    return max(_ROUGH_CELL_M, round(float((largest / 400.0) ** (1 / 3)), 2))
 
 
 # --- readings ------------------------------------------------------------------------------------
