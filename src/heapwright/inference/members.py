@@ -123,9 +123,14 @@ class Course:
         match read.quantity:
             case "temp_c" | "o2" | "moisture_wb":
                 if read.spot in self.spots:
-                    return self.at(self.spots[read.spot][read.quantity], at)
-                mean = {"temp_c": "mean_c", "o2": "o2_core", "moisture_wb": "core_moisture_wb"}
-                return self.at(self.curves[mean[read.quantity]], at)
+                    there = self.at(self.spots[read.spot][read.quantity], at)
+                else:
+                    mean = {"temp_c": "mean_c", "o2": "o2_core", "moisture_wb": "core_moisture_wb"}
+                    there = self.at(self.curves[mean[read.quantity]], at)
+                if read.quantity != "temp_c" or read.reached == 1.0:
+                    return there
+                air = self.at(self.curves["air_c"], at)
+                return air + read.reached * (there - air)
             case "mass_kg":
                 whole = self.curves["dry_kg"] + self.curves["water_kg"]
                 return float(np.log(self.at(whole, at)))

@@ -35,7 +35,9 @@ _COMES_IN_D = 1.0
 @dataclass(frozen=True, slots=True)
 class Read:
     """One reading: of heap, at spot ("" for the whole heap), at an age [d], its quantity (a key of
-    `QUANTITIES`), its value and its probe. Raises `InputError` for what cannot be read."""
+    `QUANTITIES`), its value and its probe; reached : how far a probe had gone from the air to the
+    heap when it was read, above 0 to 1, less than 1 after too short a wait. Raises `InputError` for
+    what cannot be read."""
 
     heap: str
     spot: str
@@ -43,8 +45,11 @@ class Read:
     value: float
     quantity: str = "temp_c"
     probe: str = ""
+    reached: float = 1.0
 
     def __post_init__(self) -> None:
+        if not 0.0 < self.reached <= 1.0:
+            raise InputError("a share above 0, up to 1", field="reached", value=self.reached)
         if self.quantity not in QUANTITIES:
             raise InputError(
                 "nothing is learned from this quantity", field="quantity", value=self.quantity,

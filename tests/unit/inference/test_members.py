@@ -57,6 +57,7 @@ def test_far_numbers_still_make_a_heap_that_runs() -> None:
 def test_a_course_says_what_is_read() -> None:
     made = course([10.0, 20.0, 30.0])
     assert made.says(Read("A", "core", 1.5, 0.0)) == 25.0
+    assert made.says(Read("A", "core", 1.5, 0.0, reached=0.8)) == 22.0
     assert made.says(Read("A", "elsewhere", 1.0, 0.0)) == 20.0
     assert made.says(Read("A", "", 1.0, 9.0, "mass_kg")) == pytest.approx(np.log(100.0))
     assert made.says(Read("A", "", 1.0, 9.0, "height_m")) == 0.5

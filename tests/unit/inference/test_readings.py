@@ -53,7 +53,7 @@ def test_other_quantities_stand_alone() -> None:
 @pytest.mark.parametrize(
     ("changes", "named"),
     [({"quantity": "ph"}, "quantity"), ({"value": np.nan}, "reading of A"),
-     ({"quantity": "mass_kg", "value": 0.0}, "mass_kg")],
+     ({"quantity": "mass_kg", "value": 0.0}, "mass_kg"), ({"reached": 0.0}, "reached")],
 )  # fmt: skip
 def test_what_cannot_be_read_is_refused(changes: dict[str, object], named: str) -> None:
     with pytest.raises(InputError, match=named):
