@@ -34,7 +34,8 @@ def course(core: object, top: object = None, *, step_h: float = 24.0) -> Course:
         for s, t in (("core", made), ("top", other))
     }
     curves = {
-        "air_c": np.full(made.size, 10.0), "mean_c": made, "core_c": made, "core_moisture_wb": still, "o2_core": still,
+        "air_c": np.full(made.size, 10.0), "mean_c": made, "core_c": made,
+        "core_moisture_wb": still, "o2_core": still,
         "dry_kg": 100 * still, "water_kg": 100 * still, "volume_m3": still, "height_m": still,
     }  # fmt: skip
     return Course(hours, spots, curves)
