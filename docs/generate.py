@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from heapwright import errors
-from heapwright.exchange.plankeys import TABLES
+from heapwright.exchange.plankeys import ALL
 from heapwright.units import REGISTER
 
 FOLDER = Path(__file__).parent / "reference"
@@ -66,7 +66,7 @@ def commands() -> str:
 def plan_keys() -> str:
     """Every key of a plan file."""
     lines: list[str] = []
-    for table in TABLES:
+    for table in ALL:
         lines += [f"## {table.header}", "", table.meaning, ""]
         rows = []
         for key in table.keys:

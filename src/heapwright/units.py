@@ -203,6 +203,11 @@ _ROWS: tuple[tuple[str, str, str, float, float, str, str], ...] = (
     ("ph", "pH", "", 0, 14, "", "pH"),
     ("count", "n", "", 0, 1e12, "", "a count"),
     ("ratio", "r", "", 0, 1e6, "", "a ratio without unit"),
+    ("dry_loss", "L", "", -0.2, 0.99, "%", "dry matter lost, as a fraction of the first"),
+    ("air_flow_l_min", "Qa", "litre/minute", 0.0, 1e6, "L/min", "air put through a vessel"),
+    ("resistance_k_w", "R", "kelvin/watt", 1e-4, 1e5, "K/W", "heat resistance of a whole wall"),
+    ("wall_r_m2k_w", "Rm", "m**2*kelvin/watt", 1e-3, 1e3, "m2K/W", "heat resistance of 1 m2"),
+    ("area_m2", "A", "m**2", 1e-4, 1e4, "m2", "area of a surface"),
     ("money", "", "", 0, 1e9, "", "an amount of money, in the keeper's own currency"),
 )
 
@@ -260,6 +265,9 @@ _ALIASES = {
     "weeks": "week", "month": "month", "months": "month", "h": "hour", "hours": "hour",
     "min": "minute", "mins": "minute", "minutes": "minute", "mph": "mile/hour",
     "km/h": "km/hour", "kmh": "km/hour", "ppm": "ppm", "deg": "degree", "°": "degree",
+    "m2": "m**2", "m^2": "m**2", "m²": "m**2", "cm2": "cm**2", "k/w": "kelvin/watt",
+    "m2k/w": "m**2*kelvin/watt", "m2 k/w": "m**2*kelvin/watt", "m²k/w": "m**2*kelvin/watt",
+    "m² k/w": "m**2*kelvin/watt",
     "m/s": "m/s", "g/kg": "g/kg", "mg/g": "mg/g", "": "",
 }  # fmt: skip
 _AMBIGUOUS = {
@@ -502,6 +510,7 @@ def _example(row: Quantity) -> str:
         "degC": "55 C or 131 F", "delta_degC": "8 C or 14 F", "m**3": "1.2 m3 or 9 barrows",
         "litre": "80 litres or 5 US gal", "m": "40 cm or 3 ft", "day": "5 days", "kg": "12 kg",
         "minute": "20 minutes", "kg/m**3": "300 kg/m3", "litre/minute": "15 L/min",
+        "kelvin/watt": "1.5 K/W", "m**2*kelvin/watt": "2 m2K/W", "m**2": "0.5 m2",
         "": "45 %" if row.shown == "%" else "30",
     }.get(row.unit, f"5 {row.shown}")  # fmt: skip
 

@@ -22,6 +22,7 @@ from heapwright.cli.learning import air, forecast, learn, why
 from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
 from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
+from heapwright.cli.seriescheck import check_forecast
 from heapwright.cli.simulate import simulate
 from heapwright.cli.starting import start
 from heapwright.errors import HeapwrightError
@@ -62,8 +63,8 @@ _COMMANDS: tuple[Callable[..., None], ...] = (
 #: commands in the order in which a trial needs them
 ORDER = (
     "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
-    "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "findings", "report",
-    "history", "correct", "withdraw", "restore", "exchange", "demo",
+    "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "check-forecast",
+    "findings", "report", "history", "correct", "withdraw", "restore", "exchange", "demo",
 )  # fmt: skip
 #: what an option takes, by the type it is declared with
 _KINDS = {
@@ -72,6 +73,7 @@ _KINDS = {
 for _command in _COMMANDS:
     app.command()(_command)
 app.command("import")(import_)
+app.command("check-forecast")(check_forecast)
 app.add_typer(plan_app, name="plan")
 app.add_typer(log_app, name="log")
 

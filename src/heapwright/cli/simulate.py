@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from heapwright.engine.simulate import Progress
     from heapwright.services.simulating import Job, Simulated, Tell
 
-__all__ = ["simulate"]
+__all__ = ["share_of_wind", "simulate"]
 
 #: seconds between lines of progress where there is no terminal
 _QUIET_S = 15.0
@@ -81,7 +81,7 @@ def simulate(
     from heapwright.services.simfiles import folder_for, write_table
     from heapwright.services.simulating import is_ready, prepare, simulate_heaps
 
-    moment, share = now(), _exposure(exposure)
+    moment, share = now(), share_of_wind(exposure)
     cell_m = _metres(cell)
     work = asked(
         lambda answers: prepare(
@@ -118,7 +118,8 @@ def _metres(cell: str | None) -> float | None:
     return None if cell is None else parse(cell, "length_m", field="cell").typical
 
 
-def _exposure(typed: str | None) -> str | float | None:
+def share_of_wind(typed: str | None) -> str | float | None:
+    """An exposure as it was typed: a word or a share; raises `InputError` for any other."""
     if typed is None:
         return None
     from heapwright.science.sky import exposure_factor

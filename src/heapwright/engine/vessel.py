@@ -113,6 +113,9 @@ class Vessel:
         Resistance of a square metre [m2 K/W] and area [m2] of the wall.
     gas_l : float, optional
         Gas in pores and head space [litres]; 3 a kg of dry matter unless given (own choice).
+    moisture_kept : tuple of (hours, moisture)
+        Moisture on wet basis that was measured and is imposed, joined by straight lines, hours
+        rising; water comes and goes as that asks. Only where ``held`` and without air through.
 
     Raises
     ------
@@ -140,6 +143,7 @@ class Vessel:
     wall_r_m2k_w: float | None = None
     wall_area_m2: float | None = None
     gas_l: float | None = None
+    moisture_kept: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         _within("dry_kg", self.dry_kg, 1e-3, 1e4)
@@ -162,6 +166,24 @@ class Vessel:
                     "a vessel can only be moistened", field="actions", value=action.kind
                 )
             _within("actions, moistened to", action.amount, 0.02, 0.95, "Give it on wet basis")
+        self._check_kept()
+
+    def _check_kept(self) -> None:
+        if not self.moisture_kept:
+            return
+        hours = [hour for hour, _ in self.moisture_kept]
+        if not all(b > a for a, b in itertools.pairwise(hours)):
+            raise InputError(
+                "hours rise from pair to pair", field="moisture_kept",
+                value=", ".join(f"{hour:g}" for hour in hours),
+            )  # fmt: skip
+        for _, wet in self.moisture_kept:
+            _within("moisture_kept", wet, 0.02, 0.95, "Give it on wet basis")
+        if not self.held or self.air_l_min is not None or self.actions:
+            raise InputError(
+                "moisture is kept only in a held chamber without air through it or moistening",
+                field="moisture_kept", way_out="Leave it out, or give held=True and no air_l_min",
+            )  # fmt: skip
 
     def _check_wall(self) -> None:
         by_area = self.wall_r_m2k_w is not None or self.wall_area_m2 is not None
@@ -342,6 +364,7 @@ def _march(
     owed = _ammonia(life, state, c)
     added = added_j = rise = ahead = 0.0
     decay = life if isinstance(life, Decay) else None
+    kept = flow.kept
     made_of_it = []
     for n, (around, air, carried, h_in) in enumerate(steps):
         if n in due:
@@ -352,6 +375,11 @@ def _march(
             added += more
             added_j += more * par.cp_water * around
             rise = ahead = 0.0
+        if kept is not None:
+            more = dry * kept[n] - water
+            water += more
+            added += more
+            added_j += more * par.cp_water * around
         state.temp_c[c], state.water_m[c], all_water[c] = t, water, water
         moisture[c] = water / (water + dry)
         through[c] = air / dt
@@ -400,7 +428,8 @@ def _march(
 
 class _Flow:
     """Air of every step: the room [degrees C], dry air let through [mol], vapour in it [mol/mol]
-    and its enthalpy [J/mol]; first : the room when filled; gas : dry gas in the vessel [mol]."""
+    and its enthalpy [J/mol]; first : the room when filled; gas : dry gas in the vessel [mol];
+    kept : imposed water [kg a kg of dry matter], None where nothing is imposed."""
 
     def __init__(self, vessel: Vessel, par: Parameters, dt: float, steps: int) -> None:
         ends = (np.arange(steps) + 1.0) * dt / 3600.0
@@ -415,6 +444,11 @@ class _Flow:
         self.h_in = par.cp_dry_gas * self.room + self.carried * each
         litres = _GAS_L_KG * vessel.dry_kg if vessel.gas_l is None else vessel.gas_l
         self.gas = float(litres * mol_l[0])
+        self.kept: list[float] | None = None
+        if vessel.moisture_kept:
+            at, wet = np.array(vessel.moisture_kept).T
+            share = np.interp(ends, at, wet)
+            self.kept = (share / (1.0 - share)).tolist()
 
 
 class _Heat:

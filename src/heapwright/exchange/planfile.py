@@ -21,7 +21,7 @@ from heapwright.errors import HeapwrightError, PlanError
 from heapwright.exchange.planread import Lines, PlanTables
 from heapwright.units import REGISTER, Ranged, parse
 
-__all__ = ["read_plan", "read_plan_text"]
+__all__ = ["read_plan", "read_plan_tables", "read_plan_text"]
 
 _OVERRIDES = {
     "moisture": "moisture_wb",
@@ -39,8 +39,21 @@ def read_plan(path: Path, *, now: datetime) -> Trial:
     Raises `PlanError` naming file, line, key, value and the way out. *now* (aware) settles
     relative dates.
     """
+    return read_plan_text(_text(path), now=now, name=str(path))
+
+
+def read_plan_tables(path: Path, *, now: datetime) -> tuple[Trial, PlanTables]:
+    """The plan in the file at *path* and its tables, which may hold vessels of a laboratory.
+
+    Raises as `read_plan`.
+    """
+    builder = _Builder(*_toml(_text(path), str(path)), now)
+    return builder.trial(), builder
+
+
+def _text(path: Path) -> str:
     try:
-        text = path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise PlanError(
             "there is no such file",
@@ -55,13 +68,25 @@ def read_plan(path: Path, *, now: datetime) -> Trial:
             value=str(path),
             way_out="Save it as plain text in UTF-8",
         ) from None
-    return read_plan_text(text, now=now, name=str(path))
 
 
 def read_plan_text(text: str, *, now: datetime, name: str = "plan") -> Trial:
-    """The plan in *text*; *name* stands in errors. Raises `PlanError`."""
+    """The plan in *text*; *name* stands in errors. Raises `PlanError`, for vessels too."""
+    raw, lines = _toml(text, name)
+    builder = _Builder(raw, lines, now)
+    if "vessel" in raw:
+        raise PlanError(
+            "vessels of a laboratory are no part of a trial",
+            where=lines.where("vessel"),
+            field="vessel",
+            way_out="Only heapwright check-forecast takes them; leave [[vessel]] out here",
+        )
+    return builder.trial()
+
+
+def _toml(text: str, name: str) -> tuple[dict[str, Any], Lines]:
     try:
-        raw = tomllib.loads(text)
+        return tomllib.loads(text), Lines(text, name)
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"\(at line (\d+), column \d+\)", str(error))
         where = f"{name}, line {found[1]}" if found else name
@@ -70,7 +95,6 @@ def read_plan_text(text: str, *, now: datetime, name: str = "plan") -> Trial:
             where=where,
             way_out='Write key = "text" or key = number, and put text in quotes',
         ) from None
-    return _Builder(raw, Lines(text, name), now).trial()
 
 
 class _Builder(PlanTables):

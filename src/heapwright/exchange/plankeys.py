@@ -2,8 +2,9 @@
 
 Conventions: a table written ``[name]`` stands once, ``[[name]]`` may stand many times. ``reads``
 says how a value is read: ``text``, ``whole`` (a whole number), ``yes/no``, ``date``, ``names``
-(a list of names), ``age`` (``"5 days"`` or ``"5-55 days"``), ``choice``, or a registered
-quantity, whose text may carry a range and any fitting unit.
+(a list of names), ``age`` (``"5 days"`` or ``"5-55 days"``), ``choice``, ``course`` of a quantity
+(one value, or a list of [day, value]), or a registered quantity, whose text may carry a range and
+any fitting unit.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 from heapwright.domain.heap import SHAPES
 from heapwright.domain.way import KINDS
 
-__all__ = ["TABLES", "Key", "Table"]
+__all__ = ["ALL", "TABLES", "VESSEL", "Key", "Table"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,3 +136,32 @@ TABLES: tuple[Table, ...] = (
         _K("equal", "yes/no", "all heaps get the same water", "true"),
     )),
 )  # fmt: skip
+#: vessels of a laboratory, which no trial has
+VESSEL = Table("vessel", True, "A vessel of a laboratory; only for check-forecast.", (
+    _K("name", "text", "as in the sheet of readings", '"V1"', required=True),
+    _K("hold_out", "yes/no", "true keeps its readings out of the fit", "true"),
+    _K("filled", "text", "day and hour it was filled, for a sheet with dates", '"2026-05-01 10:00"'),
+    _K("mass", "mass_kg", "of the charge when filled, wet", '"20 kg"'),
+    _K("dry_mass", "dry_mass_kg", "of the charge, instead of mass", '"9 kg"'),
+    _K("moisture", "moisture_wb", "when filled, wet basis", '"55 %"', required=True),
+    _K("material", "text", "the nearest material of the table; by cn if left out", '"food scraps"'),
+    _K("cn", "cn_ratio", "carbon over nitrogen of the charge", "30"),
+    _K("nitrogen", "nitrogen_dm", "of dry matter, instead of cn", '"1.5 %"'),
+    _K("carbon", "carbon_dm", "of dry matter", '"45 %"'),
+    _K("lignin", "lignin_vs", "of volatile solids", '"15 %"'),
+    _K("ash", "ash_dm", "of dry matter", '"8 %"'),
+    _K("bulk_density", "bulk_density_kg_m3", "as it lies, wet", '"400 kg/m3"'),
+    _K("wall_resistance", "resistance_k_w", "heat resistance of the whole wall", '"1.5 K/W"'),
+    _K("wall_r", "wall_r_m2k_w", "heat resistance of a square metre of it", '"2 m2K/W"'),
+    _K("wall_area", "area_m2", "with wall_r", '"0.5 m2"'),
+    _K("air_flow", "text", "air through it, for all or a kg of dry matter", '"0.3 L/min per kg dry"'),
+    _K("air_humidity", "relative_humidity", "of that air", '"50 %"'),
+    _K("water_back", "ratio", "share of the water in the air that left which runs back", "0.5"),
+    _K("room", "course temp_c", "temperature around it", '[[0, "20 C"], [9, "24 C"]]'),
+    _K("start", "temp_c", "of the charge when filled; the room if left out", '"22 C"'),
+    _K("held", "yes/no", "a chamber that keeps its charge as warm as the room", "true"),
+    _K("moistened", "course moisture_wb", "wetted by hand to this moisture", '[[6, "60 %"]]'),
+    _K("moisture_kept", "course moisture_wb", "measured and imposed; held chambers only", '[[0, "57 %"], [7, "53 %"]]'),
+))  # fmt: skip
+#: all tables
+ALL: tuple[Table, ...] = (*TABLES, VESSEL)

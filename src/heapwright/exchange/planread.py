@@ -10,11 +10,12 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime
+from itertools import pairwise
 from typing import Any, NoReturn
 
 from heapwright.domain.when import parse_date
 from heapwright.errors import HeapwrightError, PlanError
-from heapwright.exchange.plankeys import TABLES, Key
+from heapwright.exchange.plankeys import ALL, Key, Table
 from heapwright.planning.barrow import guessed_barrow
 from heapwright.units import parse
 
@@ -54,7 +55,7 @@ class PlanTables:
         self._check_names()
 
     def _check_names(self) -> None:
-        known = {t.name: t for t in TABLES}
+        known = {t.name: t for t in ALL}
         for name, content in self.raw.items():
             table = known.get(name)
             if table is None:
@@ -73,7 +74,7 @@ class PlanTables:
                 for key in row:
                     if table.key(key) is None:
                         self.fail(
-                            f"there is no such key in {table.header}",
+                            f"there is no such key in {_titled(table, row)}",
                             name,
                             index,
                             key,
@@ -83,7 +84,7 @@ class PlanTables:
                 for wanted in table.keys:
                     if wanted.required and wanted.name not in row:
                         raise PlanError(
-                            f"{table.header} needs the key {wanted.name} ({wanted.meaning})",
+                            f"{_titled(table, row)} needs the key {wanted.name} ({wanted.meaning})",
                             where=self.lines.where(name, index),
                             field=wanted.name,
                             way_out=f"Write {wanted.name} = {wanted.example}",
@@ -108,7 +109,7 @@ class PlanTables:
         rows = self.rows(table)
         if index >= len(rows) or key not in rows[index]:
             return None
-        declared = next(t for t in TABLES if t.name == table).key(key)
+        declared = next(t for t in ALL if t.name == table).key(key)
         assert declared is not None
         value = rows[index][key]
         try:
@@ -151,13 +152,40 @@ class PlanTables:
                     "a list of names was expected", way_out=f"Write {key.name} = {key.example}"
                 )
             return tuple(v.strip() for v in value)
+        if key.reads.startswith("course "):
+            return self._course(key, value)
         if key.reads == "age":
             return parse(value, "age_d", field=key.name)
         load = self.barrow.typical
         extra = {"barrow": load, "load": load} if key.reads == "volume_m3" else {}
         return parse(value, key.reads, field=key.name, extra=extra)
 
+    def _course(self, key: Key, value: Any) -> tuple[tuple[float, float], ...]:
+        """Pairs of day and value; one value alone holds from day 0 on."""
+        kept = key.reads.removeprefix("course ")
+        pairs = value if isinstance(value, list) else [[0, value]]
+        made = []
+        for pair in pairs:
+            if not isinstance(pair, list) or len(pair) != 2:
+                raise PlanError(
+                    "a list of [day, value] was expected",
+                    way_out=f"Write {key.name} = {key.example}",
+                )
+            day = parse(pair[0], "age_d", field=key.name).typical
+            made.append((day, parse(pair[1], kept, field=key.name).typical))
+        if any(b[0] <= a[0] for a, b in pairwise(made)):
+            raise PlanError(
+                "days rise from pair to pair", way_out=f"Write {key.name} = {key.example}"
+            )
+        return tuple(made)
+
     def one(self, table: str, key: str, *, index: int = 0) -> float | None:
         """The typical value of a quantity, or None."""
         found = self.get(table, key, index=index)
         return None if found is None else float(found.typical)
+
+
+def _titled(table: Table, row: Mapping[str, Any]) -> str:
+    """The header of a table, for vessels with the name of the vessel."""
+    name = row.get("name")
+    return f"{table.header} {name}" if table.name == "vessel" and name else table.header
