@@ -6,12 +6,13 @@
 # make hindcast  published heaps simulated and scored (half an hour)
 # make twins  invented heaps whose truth is known, learned from and scored (half an hour; goes on
 #             where it was stopped)
+# make series  measured series forecast from their first part and scored (ten minutes)
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: demo test long check bench hindcast twins docs clean
+.PHONY: demo test long check bench hindcast twins series docs clean
 
 demo: $(VENV)/.run
 	$(BIN)/heapwright demo --folder ferncombe-demo
@@ -41,6 +42,9 @@ hindcast: $(VENV)/.dev
 
 twins: $(VENV)/.dev
 	$(BIN)/python -m benchmarks.twins --workers $(WORKERS)
+
+series: $(VENV)/.dev
+	$(BIN)/python -m benchmarks.series --workers $(WORKERS)
 
 docs: $(VENV)/.dev
 	$(BIN)/python docs/generate.py

@@ -151,6 +151,7 @@ VESSEL = Table("vessel", True, "A vessel of a laboratory; only for check-forecas
     _K("lignin", "lignin_vs", "of volatile solids", '"15 %"'),
     _K("ash", "ash_dm", "of dry matter", '"8 %"'),
     _K("bulk_density", "bulk_density_kg_m3", "as it lies, wet", '"400 kg/m3"'),
+    _K("leafiness", "leafiness", "leaf among chips, share of the dry matter", '"10 %"'),
     _K("wall_resistance", "resistance_k_w", "heat resistance of the whole wall", '"1.5 K/W"'),
     _K("wall_r", "wall_r_m2k_w", "heat resistance of a square metre of it", '"2 m2K/W"'),
     _K("wall_area", "area_m2", "with wall_r", '"0.5 m2"'),

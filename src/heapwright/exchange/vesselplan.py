@@ -45,12 +45,14 @@ _A_KG = re.compile(r"(?:/|\bper\b|\ba\b)\s*kg\b.*$", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class PlannedVessel:
-    """A vessel of a plan: name; vessel; ingredient : what it holds; filled : aware, None where the
-    plan does not say; hold_out : its readings stay out of a fit; said : what was assumed."""
+    """A vessel of a plan: name; vessel; ingredient : what it holds; leafiness : leaf
+    among its chips, None for the usual; filled : aware, None where the plan does not say; hold_out :
+    its readings stay out of a fit; said : what was assumed."""
 
     name: str
     vessel: Vessel
     ingredient: Ingredient
+    leafiness: float | None
     filled: datetime | None
     hold_out: bool
     said: tuple[str, ...]
@@ -95,7 +97,13 @@ class _One:
                       _in_keys(error.way_out), error.value)  # fmt: skip
         hold_out = bool(self.get("hold_out"))
         return PlannedVessel(
-            self.name, vessel, ingredient, self._filled(), hold_out, tuple(self.said)
+            self.name,
+            vessel,
+            ingredient,
+            self.one("leafiness"),
+            self._filled(),
+            hold_out,
+            tuple(self.said),
         )
 
     # --- values ----------------------------------------------------------------------------------

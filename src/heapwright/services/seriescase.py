@@ -181,7 +181,7 @@ def _heap(
 
 def _vessel(planned: PlannedVessel, held_out: bool) -> Known:
     vessel = planned.vessel
-    matter = recipe(Mix((planned.ingredient,)))
+    matter = recipe(Mix((planned.ingredient,)), leafy_share=planned.leafiness)
     start = float(vessel.room(np.zeros(1))[0]) if vessel.start_c is None else vessel.start_c
     return Known(
         VesselSubject(planned.name, vessel, matter), held_out,

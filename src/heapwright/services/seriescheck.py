@@ -28,6 +28,13 @@ __all__ = ["Checked", "Said", "check"]
 Floats = NDArray[np.float64]
 #: a heap has about this many cells, roughly and carefully; and no cell is smaller [m]
 _CELLS = {False: (400.0, 0.2), True: (3200.0, 0.1)}
+#: numbers that mean something in a vessel, which has no space; others would only look learned
+_IN_A_VESSEL = (
+    "rate", "start", "food", "slow", "moisture", "k_oxygen", "film", "growth", "fungi", "lignin",
+    "heat_per_oxygen", "dry_limit", "warmest", "access",
+)  # fmt: skip
+#: a fit takes at most about so many readings, and so many are forecast at a time
+_MOST = 500
 _LOGS = ("mass_kg", "dry_kg", "volume_m3")
 
 
@@ -97,13 +104,17 @@ def check(
     taught = [r for r in bench.reads if r.day <= fit_until and not bench.of(r.heap).held_out]
     coming = [r for r in bench.reads if r.day > fit_until]
     _check_enough(bench, fit_until, taught, coming)
+    kept = _thinned(taught)
     subjects = [_with_cells(k, careful) for k in bench.known]
     how = settings or replace(CAREFUL if careful else ROUGH, cell_m=None)
+    if how.free is None and all(k.weather is None for k in bench.known):
+        how = replace(how, free=_IN_A_VESSEL)
     fitted = fit(
-        subjects, taught, settings=how, crew=crew, days=max(r.day for r in coming),
+        subjects, kept, settings=how, crew=crew, days=max(r.day for r in coming),
         on_progress=on_progress,
     )  # fmt: skip
-    drawn = expected(fitted, coming)
+    parts = [coming[k : k + _MOST] for k in range(0, len(coming), _MOST)]
+    drawn = np.hstack([expected(fitted, part, seed=k) for k, part in enumerate(parts)])
     said, bare = [], []
     for k, read in enumerate(coming):
         draws = np.exp(drawn[:, k]) if read.quantity in _LOGS else drawn[:, k]
@@ -111,7 +122,23 @@ def check(
         said.append(Said(read, draws, still, cooled))
         if not own:
             bare.append(read.heap)
-    return Checked(bench, fit_until, fitted, tuple(said), _assumed(bench, bare))
+    assumed = _assumed(bench, bare)
+    if len(kept) < len(taught):
+        assumed += (
+            f"{len(kept)} of {len(taught)} readings are fitted, evenly spread: what the physics "
+            "cannot do lasts for days, so more of them teach no more",
+        )
+    return Checked(bench, fit_until, fitted, tuple(said), assumed)
+
+
+def _thinned(taught: Sequence[Read]) -> list[Read]:
+    """So many of the readings as a fit takes, the last one of every series among them."""
+    each = -(-len(taught) // _MOST)
+    series: dict[tuple[str, str, str], list[Read]] = {}
+    for r in taught:
+        series.setdefault((r.heap, r.spot, r.quantity), []).append(r)
+    kept = {id(r) for reads in series.values() for r in reads[::-1][::each]}
+    return [r for r in taught if id(r) in kept]
 
 
 def _check_enough(

@@ -84,7 +84,8 @@ def _other(found: Checked, quantity: str) -> str:
         unit = "points" if unit == "%" else unit
     return (
         f"Of {_NAMES[quantity]} the forecast did {better} than no change: off by {size:.2g} "
-        f"{unit} (no change {still:.2g}); {100 * made.coverage80:.0f} % of {made.n} in its 80 % range"
+        f"{unit} (no change {still:.2g}); {100 * made.coverage80:.0f} % of {made.n} in its 80 % "
+        "range"
     )
 
 
