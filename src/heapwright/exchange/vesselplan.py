@@ -45,9 +45,9 @@ _A_KG = re.compile(r"(?:/|\bper\b|\ba\b)\s*kg\b.*$", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class PlannedVessel:
-    """A vessel of a plan: name; vessel; ingredient : what it holds; leafiness : leaf
-    among its chips, None for the usual; filled : aware, None where the plan does not say; hold_out :
-    its readings stay out of a fit; said : what was assumed."""
+    """A vessel of a plan: name; vessel; ingredient : what it holds; leafiness : leaf among its
+    chips, None for the usual; filled : aware, None where the plan does not say; hold_out : its
+    readings stay out of a fit; said : what was assumed."""
 
     name: str
     vessel: Vessel

@@ -1,0 +1,1 @@
+"""Measured series, published and invented, forecast from their first part."""
