@@ -77,23 +77,29 @@ def small(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(learning, "_ROUGH_CELL_M", 0.25)
 
 
+def _log(command: Command, *words: str) -> None:
+    code, _, err = command("log", *words)
+    assert code == 0, err
+
+
 @pytest.fixture
-def book(tmp_path: Path, command: Command, monkeypatch: pytest.MonkeyPatch, small: None) -> Command:
-    """A command on the book of two heaps, read for four days; the clock stands on the last."""
+def bare(tmp_path: Path, command: Command, small: None) -> Command:
+    """A command on the book of two heaps that were built and never read."""
     (tmp_path / "small.toml").write_text(PLAN, encoding="utf-8")
     code, _, err = command("plan", "lock", str(tmp_path / "small.toml"))
     assert code == 0, err
-
-    def log(*words: str) -> None:
-        code, _, err = command("log", *words)
-        assert code == 0, err
-
     for heap in "AB":
-        log("event", "built", heap, "--when", "2026-05-01 09:00")
-    for day, (a, b, c, d) in ROUNDS.items():
-        log("round", f"A {a} {b} B {c} {d} air 12", "--when", f"{day} 09:00")
-    monkeypatch.setenv("HEAPWRIGHT_NOW", "2026-05-05T12:00:00+00:00")
+        _log(command, "event", "built", heap, "--when", "2026-05-01 09:00")
     return command
+
+
+@pytest.fixture
+def book(bare: Command, monkeypatch: pytest.MonkeyPatch) -> Command:
+    """The same, read for four days; the clock stands on the last."""
+    for day, (a, b, c, d) in ROUNDS.items():
+        _log(bare, "round", f"A {a} {b} B {c} {d} air 12", "--when", f"{day} 09:00")
+    monkeypatch.setenv("HEAPWRIGHT_NOW", "2026-05-05T12:00:00+00:00")
+    return bare
 
 
 def _json(command: Command, *words: str) -> dict[str, object]:
@@ -130,8 +136,7 @@ def test_a_forecast_is_kept_and_held_against_what_is_read(
     assert "Most useful next:" in out
     monkeypatch.setenv("HEAPWRIGHT_NOW", "2026-05-09T12:00:00+00:00")
     for day, words in (("2026-05-07", "A 48 42 B 45 39"), ("2026-05-09", "A 45 40 B 72 38")):
-        code, _, err = book("log", "round", f"{words} air 12", "--when", f"{day} 09:00")
-        assert code == 0, err
+        _log(book, "round", f"{words} air 12", "--when", f"{day} 09:00")
     later = _json(book, "forecast", "--jobs", "1")
     track = later["track"]
     assert track["n"] == 8  # type: ignore[index]
@@ -151,9 +156,10 @@ def test_a_heap_never_read_is_as_wide_as_it_gets(
         PLAN.replace("Two small heaps", "Never read"), encoding="utf-8"
     )
     book("plan", "lock", str(tmp_path / "other.toml"))
+    other = ("--trial", "Never read")
     for heap in "AB":
-        book("log", "event", "built", heap, "--when", "2026-05-01 09:00", "--trial", "Never read")
-    book("log", "air 12", "--trial", "Never read", "--when", "2026-05-02 09:00")
+        _log(book, "event", "built", heap, "--when", "2026-05-01 09:00", *other)
+    _log(book, "air", "12", "--when", "2026-05-02 09:00", *other)
     code, out, err = book("forecast", "--trial", "Never read", "--jobs", "1")
     assert code == 0, err
     assert "was never read" in out
@@ -189,17 +195,15 @@ def test_air_says_how_sure_it_is_and_draws_it(book: Command, tmp_path: Path) -> 
     assert "Hatched: nobody measured oxygen" in text
 
 
-def test_exchanged_labels_are_asked_about(book: Command, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_exchanged_labels_are_asked_about(bare: Command, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HEAPWRIGHT_NOW", "2026-05-12T12:00:00+00:00")
-    for day in range(6, 12):
+    for day in range(3, 12):
         a, b = ("24 22", "56 50") if day == 9 else ("56 50", "24 22")
-        words = f"A {a} B {b} air 12"
-        code, _, err = book("log", "round", words, "--when", f"2026-05-{day:02} 09:00", "--yes")
-        assert code == 0, err
-    found = _json(book, "learn", "--jobs", "1")
+        _log(bare, "round", f"A {a} B {b} air 12", "--when", f"2026-05-{day:02} 09:00")
+    found = _json(bare, "learn", "--jobs", "1")
     (asked,) = found["doubted"]  # type: ignore[misc]
     assert "Day 8: A reads 23 where I expected about" in asked
     assert "Exchanged?" in asked
-    right = _json(book, "learn", "--jobs", "1", "--labels-are-right")
+    right = _json(bare, "learn", "--jobs", "1", "--labels-are-right")
     assert right["doubted"] == []
     assert right["readings"] == found["readings"] + 4  # type: ignore[operator]
