@@ -61,7 +61,7 @@ def weather_for(
             field="weather",
             way_out="Give --weather FILE: an hourly or daily sheet, a TMY3 or EPW file, or a "
             "climate described in a few lines of TOML (docs/how-to/give-the-weather.md). Or read "
-            'the air once and log it: heapwright log air 12',
+            "the air once and log it: heapwright log air 12",
         )
     return _from_readings(sorted(readings), first, last, place)
 
