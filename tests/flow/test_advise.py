@@ -69,7 +69,7 @@ every = "2 days"
 def book(tmp_path: Path, command: Command, monkeypatch: pytest.MonkeyPatch) -> Command:
     """A command on the book of two heaps, read twice; the clock stands on the fifth day."""
     monkeypatch.setattr(learning, "ROUGH", fitting.Settings(0.25, members=8, passes=1))
-    monkeypatch.setattr(learning, "_ROUGH_CELL_M", 0.25, raising=False)
+    monkeypatch.setattr(learning, "cell_of", lambda volume_m3, careful: 0.25)
     (tmp_path / "two.toml").write_text(PLAN, encoding="utf-8")
     code, _, err = command("plan", "lock", str(tmp_path / "two.toml"))
     assert code == 0, err

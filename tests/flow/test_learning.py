@@ -74,7 +74,7 @@ ROUNDS = {
 def small(monkeypatch: pytest.MonkeyPatch) -> None:
     """Few possible heaps in coarse cells, so that a test takes seconds."""
     monkeypatch.setattr(learning, "ROUGH", fitting.Settings(0.25, members=16, passes=2))
-    monkeypatch.setattr(learning, "_ROUGH_CELL_M", 0.25)
+    monkeypatch.setattr(learning, "cell_of", lambda volume_m3, careful: 0.25)
 
 
 def _log(command: Command, *words: str) -> None:

@@ -6,16 +6,21 @@ Conventions: the first line answers; the rest says why. Progress goes to standar
 from __future__ import annotations
 
 import re
-import sys
 import textwrap
-import time
-from collections.abc import Callable
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from heapwright.cli.logbook import AnswerOption, TrialOption, asked
+from heapwright.cli.fitting import (
+    CarefulOption,
+    ClusterOption,
+    JobsOption,
+    RightOption,
+    WeatherOption,
+    fitted_task,
+    telling,
+)
+from heapwright.cli.logbook import AnswerOption, TrialOption
 from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
 from heapwright.errors import sentence
 
@@ -24,8 +29,6 @@ if TYPE_CHECKING:
 
 __all__ = ["advise"]
 
-#: seconds between lines of progress
-_QUIET_S = 10.0
 _SQUEEZES = "streams, drops, damp, crumbles, no_ball or dusty."
 
 
@@ -35,10 +38,7 @@ def advise(
     days: Annotated[
         float, typer.Option("--days", min=1, max=60, help="How many days ahead to look.")
     ] = 14.0,
-    weather: Annotated[
-        Path | None,
-        typer.Option("--weather", help="Sheet, TMY3, EPW or described climate; else the air read."),
-    ] = None,
+    weather: WeatherOption = None,
     answer: AnswerOption = None,
     squeeze: Annotated[
         str | None, typer.Option("--squeeze", help=f"A handful from 40 cm in: {_SQUEEZES}")
@@ -54,9 +54,10 @@ def advise(
         str | None,
         typer.Option("--hose", help='Your hose by a bucket: "10 L/25 s"; or "15 L/min".'),
     ] = None,
-    jobs: Annotated[
-        int | None, typer.Option("--jobs", min=1, help="Processes side by side; else all cores.")
-    ] = None,
+    careful: CarefulOption = False,
+    labels_are_right: RightOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
     book: BookOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -66,30 +67,17 @@ def advise(
     pipes, cover. In a running trial the plan comes first, and what would break it says so.
     """
     from heapwright.services.advisewords import advice_json
-    from heapwright.services.advising import advice_for, check_seen, heap_in, hose_flow
-    from heapwright.services.cluster import crew_for
-    from heapwright.services.learning import gather, learn
-    from heapwright.services.settings import now
-    from heapwright.services.simulating import is_ready
+    from heapwright.services.advising import advice_for, check_seen, hose_flow
 
-    moment = now()
     check_seen(squeeze, squeeze_skin, smell)
     flow = None if hose is None else hose_flow(hose)
-    task = asked(
-        lambda answers: gather(
-            now=moment, trial=trial, book=book, ahead_d=days, weather=weather, answers=answers
-        ),
-        answer,
-    )
-    name = heap_in(task, heap)
-    if not is_ready():
-        _tell("getting the simulator ready, once, for about a minute")
-    with crew_for(jobs, None) as crew:
-        fitted = learn(task, crew=crew, book=book, on_progress=_telling("learning"))
+    with fitted_task(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, days, (heap,)
+    ) as (task, fitted, crew), telling("trying each act") as tell:  # fmt: skip
         made = advice_for(
-            task, fitted, name, book=book, days=days, squeeze=squeeze, squeeze_skin=squeeze_skin,
+            task, fitted, heap, book=book, days=days, squeeze=squeeze, squeeze_skin=squeeze_skin,
             smell=smell, hose_l_min=flow, rain_known=weather is not None, crew=crew,
-            on_progress=_telling("trying each act"),
+            on_progress=tell,
         )  # fmt: skip
     if json_:
         say_json(advice_json(made))
@@ -149,20 +137,3 @@ def _show(made: AdviceFor) -> None:
 def _wrapped(text: str, after: str = "") -> None:
     first = text[: len(text) - len(text.lstrip())]
     say(textwrap.fill(text.lstrip(), 96, initial_indent=first, subsequent_indent=after))
-
-
-def _tell(text: str) -> None:
-    sys.stderr.write(f"heapwright: {text}\n")
-    sys.stderr.flush()
-
-
-def _telling(what: str) -> Callable[[int, int], None]:
-    """A line of progress now and then on standard error."""
-    said = [time.monotonic()]
-
-    def tell(done: int, total: int) -> None:
-        if time.monotonic() - said[0] >= _QUIET_S:
-            said[0] = time.monotonic()
-            _tell(f"{what}: {done} of {total} simulations")
-
-    return tell

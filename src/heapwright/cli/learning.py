@@ -6,47 +6,28 @@ in the book, so that a stopped fit goes on where it was and the same question is
 
 from __future__ import annotations
 
-import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from heapwright.cli.logbook import AnswerOption, TrialOption, asked
+from heapwright.cli.fitting import (
+    CarefulOption,
+    ClusterOption,
+    JobsOption,
+    RightOption,
+    WeatherOption,
+    fitted_task,
+    telling,
+)
+from heapwright.cli.logbook import AnswerOption, TrialOption
 from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
 from heapwright.errors import sentence
 
 if TYPE_CHECKING:
-    from heapwright.inference.crew import Crew
-    from heapwright.inference.fit import Fitted
     from heapwright.services.learning import Task
 
-__all__ = [
-    "CarefulOption", "ClusterOption", "JobsOption", "WeatherOption", "air", "forecast", "learn",
-    "telling", "why",
-]  # fmt: skip
-
-_QUIET_S = 10.0
-
-WeatherOption = Annotated[
-    Path | None,
-    typer.Option("--weather", help="Sheet, TMY3, EPW or described climate; else the air read."),
-]
-CarefulOption = Annotated[
-    bool, typer.Option("--careful", help="Smaller cells and more possible heaps; minutes.")
-]
-RightOption = Annotated[
-    bool, typer.Option("--labels-are-right", help="You looked: no label is exchanged.")
-]
-JobsOption = Annotated[
-    int | None, typer.Option("--jobs", min=1, help="Processes side by side; else all cores.")
-]
-ClusterOption = Annotated[
-    str | None, typer.Option("--cluster", help="Address of a Dask scheduler to run it there.")
-]
+__all__ = ["air", "forecast", "learn", "why"]
 
 
 def learn(
@@ -64,7 +45,7 @@ def learn(
 
     Each number is learned, partly learned, or still only what was believed before.
     """
-    with _fitted(
+    with fitted_task(
         trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
     ) as (task, fitted, _):  # fmt: skip
         from dataclasses import asdict
@@ -109,7 +90,7 @@ def forecast(
 
     The forecast is kept in the book and held against the readings that come.
     """
-    with _fitted(
+    with fitted_task(
         trial, weather, answer, careful, labels_are_right, jobs, cluster, book, days
     ) as (task, fitted, _):  # fmt: skip
         from heapwright.services.forecasting import look_ahead
@@ -157,8 +138,8 @@ def why(
 
     Each cause is swapped from either heap into the other, in every possible heap that fits.
     """
-    with _fitted(
-        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
+    with fitted_task(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0, (one, other)
     ) as (task, fitted, crew):  # fmt: skip
         from heapwright.services.learnwords import learned_words
         from heapwright.services.reasons import gap_words, heat_rows, share_rows, to_json, why_of
@@ -205,8 +186,8 @@ def air(
 
     Hatched in the picture where nobody measured oxygen.
     """
-    with _fitted(
-        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
+    with fitted_task(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0, (heap,)
     ) as (task, fitted, crew):  # fmt: skip
         from heapwright.services.breathing import air_json, air_of, air_rows, air_words, write_air
 
@@ -227,43 +208,6 @@ def air(
 
 
 # --- around ---------------------------------------------------------------------------------------
-
-
-@contextmanager
-def _fitted(
-    trial: str | None,
-    weather: Path | None,
-    answer: list[str] | None,
-    careful: bool,
-    trusted: bool,
-    jobs: int | None,
-    cluster: str | None,
-    book: str | None,
-    ahead_d: float,
-) -> Iterator[tuple[Task, Fitted, Crew]]:
-    """The task of a trial, fitted, with who ran it."""
-    from heapwright.services.cluster import crew_for
-    from heapwright.services.learning import gather
-    from heapwright.services.learning import learn as fit_it
-    from heapwright.services.settings import now
-    from heapwright.services.simulating import is_ready
-
-    moment = now()
-    task = asked(
-        lambda answers: gather(
-            now=moment, trial=trial, book=book, ahead_d=ahead_d, weather=weather, answers=answers
-        ),
-        answer,
-    )
-    if not is_ready():
-        sys.stderr.write("heapwright: getting the simulator ready, once, for about a minute\n")
-        sys.stderr.flush()
-    with crew_for(jobs, cluster) as crew:
-        with telling("learning") as tell:
-            fitted = fit_it(
-                task, careful=careful, crew=crew, book=book, trusted=trusted, on_progress=tell
-            )
-        yield task, fitted, crew
 
 
 def _begin(task: Task) -> None:
@@ -288,31 +232,3 @@ def _notes(task: Task) -> None:
     say("Weather:")
     for line in task.jobs[0].weather.source:
         say(f"  {sentence(line)}")
-
-
-@contextmanager
-def telling(what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on a terminal, else a line now and then, on standard error."""
-    if sys.stderr.isatty():
-        from rich.console import Console
-        from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-        shown = Progress(
-            TextColumn("{task.description}"), BarColumn(bar_width=30),
-            TextColumn("{task.completed} of {task.total}"), TimeRemainingColumn(),
-            console=Console(stderr=True, highlight=False), transient=True,
-        )  # fmt: skip
-        with shown:
-            row: Any = shown.add_task(what, total=None)
-            yield lambda done, total: shown.update(row, completed=done, total=total)
-        return
-    said = [time.monotonic()]
-
-    def tell(done: int, total: int) -> None:
-        if time.monotonic() - said[0] < _QUIET_S:
-            return
-        said[0] = time.monotonic()
-        sys.stderr.write(f"heapwright: {what}: {done} of {total} simulations\n")
-        sys.stderr.flush()
-
-    yield tell

@@ -6,14 +6,19 @@ no book is read.
 
 from __future__ import annotations
 
-import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from heapwright.cli.fitting import (
+    CarefulOption,
+    ClusterOption,
+    JobsOption,
+    WeatherOption,
+    get_ready,
+    telling,
+)
 from heapwright.cli.logbook import AnswerOption, asked
 from heapwright.cli.shared import JsonOption, say, say_json, table
 from heapwright.errors import sentence
@@ -22,9 +27,6 @@ if TYPE_CHECKING:
     from heapwright.services.seriescheck import Checked
 
 __all__ = ["check_forecast"]
-
-#: seconds between lines of progress
-_QUIET_S = 10.0
 
 
 def check_forecast(
@@ -39,21 +41,15 @@ def check_forecast(
         list[str] | None,
         typer.Option("--hold-out", help="A heap or vessel that is only scored; many times."),
     ] = None,
-    weather: Annotated[
-        Path | None,
-        typer.Option("--weather", help="Of heaps: a sheet, TMY3, EPW or described climate."),
-    ] = None,
+    weather: WeatherOption = None,
     answer: AnswerOption = None,
     exposure: Annotated[
         str | None,
         typer.Option("--exposure", help="open, partly or sheltered, or the share of the wind."),
     ] = None,
-    careful: Annotated[
-        bool, typer.Option("--careful", help="Smaller cells and more possible heaps; minutes.")
-    ] = False,
-    jobs: Annotated[
-        int | None, typer.Option("--jobs", min=1, help="Processes side by side; else all cores.")
-    ] = None,
+    careful: CarefulOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
     json_: JsonOption = False,
 ) -> None:
     """Fit the first part of a measured series and score the forecast of the rest.
@@ -67,7 +63,6 @@ def check_forecast(
     from heapwright.services.seriescheck import check
     from heapwright.services.serieswords import check_json
     from heapwright.services.settings import now
-    from heapwright.services.simulating import is_ready
 
     moment, share = now(), share_of_wind(exposure)
     bench = asked(
@@ -77,10 +72,9 @@ def check_forecast(
         ),
         answer,
     )  # fmt: skip
-    if not is_ready():
-        _tell("getting the simulator ready, once, for about a minute")
-    with crew_for(jobs, None) as crew:
-        found = check(bench, fit_until, careful=careful, crew=crew, on_progress=_progress())
+    get_ready()
+    with crew_for(jobs, cluster) as crew, telling("learning") as tell:
+        found = check(bench, fit_until, careful=careful, crew=crew, on_progress=tell)
     if json_:
         say_json(check_json(found))
     else:
@@ -109,20 +103,3 @@ def _show(found: Checked) -> None:
         say(title if lines else f"{title} nothing.")
         for line in lines:
             say(f"  {sentence(line)}")
-
-
-def _tell(text: str) -> None:
-    sys.stderr.write(f"heapwright: {text}\n")
-    sys.stderr.flush()
-
-
-def _progress() -> Callable[[int, int], None]:
-    """A line now and then on standard error."""
-    said = [time.monotonic()]
-
-    def tell(done: int, total: int) -> None:
-        if time.monotonic() - said[0] >= _QUIET_S:
-            said[0] = time.monotonic()
-            _tell(f"learning: {done} of {total} simulations")
-
-    return tell

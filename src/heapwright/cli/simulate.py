@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from heapwright.cli.fitting import JobsOption, WeatherOption, get_ready
 from heapwright.cli.logbook import AnswerOption, TrialOption, asked
 from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
 from heapwright.errors import sentence
@@ -42,10 +43,7 @@ def simulate(
     days: Annotated[
         float | None, typer.Option("--days", help="Days; until the end of the trial if left out.")
     ] = None,
-    weather: Annotated[
-        Path | None,
-        typer.Option("--weather", help="Sheet, TMY3, EPW or described climate; else the air read."),
-    ] = None,
+    weather: WeatherOption = None,
     answer: AnswerOption = None,
     cell: Annotated[
         str | None, typer.Option("--cell", help='Edge of a cell, as "5 cm"; 10 cm for most heaps.')
@@ -63,9 +61,7 @@ def simulate(
     every_h: Annotated[
         float, typer.Option("--every-h", help="Hours between the fields that are kept.")
     ] = 24.0,
-    jobs: Annotated[
-        int | None, typer.Option("--jobs", min=1, help="Heaps side by side; else all cores.")
-    ] = None,
+    jobs: JobsOption = None,
     seed: Annotated[
         int, typer.Option("--seed", min=0, help="Seed of the year made from a described climate.")
     ] = 1,
@@ -79,7 +75,7 @@ def simulate(
     """
     from heapwright.services.settings import now
     from heapwright.services.simfiles import folder_for, write_table
-    from heapwright.services.simulating import is_ready, prepare, simulate_heaps
+    from heapwright.services.simulating import prepare, simulate_heaps
 
     moment, share = now(), share_of_wind(exposure)
     cell_m = _metres(cell)
@@ -91,9 +87,7 @@ def simulate(
         answer,
     )  # fmt: skip
     folder = out or Path(folder_for(work[0].case.trial))
-    if not is_ready():
-        sys.stderr.write("heapwright: getting the simulator ready, once, for about a minute\n")
-        sys.stderr.flush()
+    get_ready()
     with _progress(work) as tell:
         made = simulate_heaps(
             work, biology=biology, every_h=every_h, workers=jobs, out=folder, now=moment,

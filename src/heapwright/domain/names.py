@@ -56,8 +56,10 @@ def check_trial_name(name: str) -> str:
     return name
 
 
-def one_of(what: str, name: str, known: Mapping[str, T]) -> T:
+def one_of(what: str, name: str, known: Mapping[str, T], *, field: str | None = None) -> T:
     """``known[name]`` whatever its case; raises `UnknownNameError` with near or known names.
+
+    field : where it was typed, if that is called otherwise.
 
     >>> one_of("heap", "a", {"A": 1})
     1
@@ -69,7 +71,7 @@ def one_of(what: str, name: str, known: Mapping[str, T]) -> T:
     listed = near if near and len(known) > 12 else list(known)[:12]
     raise UnknownNameError(
         f"there is no {what} of that name",
-        field=what,
+        field=field or what,
         value=name,
         way_out="Known: " + ", ".join(listed) if known else f"No {what} is named yet",
     )

@@ -24,9 +24,11 @@ from heapwright.inference.priors import Learned, Space, learned
 from heapwright.inference.readings import ErrorModel, Read, told
 from heapwright.inference.smoother import Readings, update
 
-__all__ = ["CAREFUL", "ROUGH", "Fitted", "Passed", "Settings", "fit", "responses"]
+__all__ = ["CAREFUL", "ROUGH", "Fitted", "Passed", "Settings", "cell_of", "fit", "responses"]
 
 Floats = NDArray[np.float64]
+#: a heap has about this many cells, roughly and carefully; and no cell is smaller [m]
+_CELLS = {False: (400.0, 0.2), True: (3200.0, 0.1)}
 #: scales of what the physics cannot do that are tried on the fit
 _SCALES = (0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
 #: a course goes on this long after the last reading [d]
@@ -45,6 +47,16 @@ class Settings:
     errors: ErrorModel = field(default_factory=ErrorModel)
     free: tuple[str, ...] | None = None
     tight: tuple[tuple[str, float], ...] = ()
+
+
+def cell_of(volume_m3: float, *, careful: bool = False) -> float:
+    """Edge of a cell [m] for a heap: some hundreds or thousands of cells, 20 or 10 cm or larger.
+
+    >>> cell_of(1.3), cell_of(1.3, careful=True), cell_of(173.0)
+    (0.2, 0.1, 0.76)
+    """
+    cells, least = _CELLS[careful]
+    return max(least, round(float((volume_m3 / cells) ** (1 / 3)), 2))
 
 
 ROUGH = Settings()

@@ -21,6 +21,7 @@ from heapwright.engine.parameters import Parameters
 from heapwright.engine.patches import Bumps
 from heapwright.engine.processes.skin import Skin
 from heapwright.engine.processes.water import WaterParameters
+from heapwright.engine.run import Run
 from heapwright.engine.scenario import Action, HeapSpec, ProbeSpot
 from heapwright.engine.shapes import measures_of
 from heapwright.engine.simulate import simulate
@@ -30,7 +31,7 @@ from heapwright.science.sky import exposure_factor
 
 __all__ = [
     "Course", "Member", "Subject", "constants_of", "course_of", "matter_of", "member_of",
-    "moisture_of", "run_chunk",
+    "moisture_of", "run_chunk", "run_member",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -43,6 +44,8 @@ _MOST_GIVEN = 0.9
 _DRIEST, _WETTEST = 0.15, 0.85
 #: hours between two moments of a course
 _EVERY_H = 2.0
+#: hours between fields where none are wanted: only those of start and end are kept
+_NO_FIELDS_H = 1e5
 #: curves of the whole heap that are kept
 _CURVES = (
     "air_c", "mean_c", "core_c", "core_moisture_wb", "o2_core", "o2_least", "dry_kg", "water_kg",
@@ -268,6 +271,18 @@ def _moved(spot: ProbeSpot, deeper_m: float, spec: HeapSpec) -> ProbeSpot:
     return replace(spot, point_m=(x, y, max(z, 0.02)))
 
 
+def run_member(member: Member, days: float, **more: Any) -> Run:
+    """The whole run of a member; more : further arguments of `simulate`, which go first."""
+    given: dict[str, Any] = {
+        "recipe": member.recipe, "kinetics": member.kinetics, "parameters": member.parameters,
+        "water": member.water, "skin": Skin(member.skin["layer_m"], film=member.skin["film"]),
+        "actions": member.actions, "patches": member.bumps, "field_every_h": _NO_FIELDS_H,
+    }  # fmt: skip
+    return simulate(
+        member.spec, weather=member.weather, days=days, start_h=member.start_h, **given | more
+    )
+
+
 def course_of(
     member: Member,
     days: float,
@@ -277,14 +292,9 @@ def course_of(
     **more: Any,
 ) -> Course:
     """Simulate a member for some days; shots : fields to keep of every day (see `engine.run`);
-    more : further arguments of `simulate`."""
-    run = simulate(
-        member.spec, weather=member.weather, days=days, start_h=member.start_h,
-        recipe=member.recipe, kinetics=member.kinetics, parameters=member.parameters,
-        water=member.water, skin=Skin(member.skin["layer_m"], film=member.skin["film"]),
-        actions=member.actions, curve_every_h=every_h, field_every_h=24.0 if shots else 1e5,
-        **{"patches": member.bumps} | more,
-    )  # fmt: skip
+    more : as `run_member`."""
+    daily: dict[str, Any] = {"field_every_h": 24.0} if shots else {}
+    run = run_member(member, days, curve_every_h=every_h, **daily | more)
     return Course(
         hours=run.hours,
         spots={s: {n: c.astype(np.float32) for n, c in f.items()} for s, f in run.spots.items()},

@@ -17,15 +17,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from heapwright.engine.processes.skin import Skin
 from heapwright.engine.run import Run
 from heapwright.engine.scenario import Action
-from heapwright.engine.simulate import simulate
 from heapwright.errors import InputError
+from heapwright.inference.breath import short_below
 from heapwright.inference.crew import Crew
 from heapwright.inference.fit import Fitted
-from heapwright.inference.members import Subject, member_of
-from heapwright.science.values import value
+from heapwright.inference.members import Subject, member_of, run_member
 
 __all__ = ["FIGURES", "Act", "Bought", "Effect", "WhatIf", "litres_for", "possible_acts", "what_if"]
 
@@ -265,19 +263,12 @@ def _run_cases(
     case: _Case, numbers: Sequence[Mapping[str, float]], days: float, cell_m: float | None
 ) -> list[_Went]:
     """The members of one case, one after another: what a worker is given."""
-    return [_figures(_simulated(case.subject, n, days, cell_m), case.now_d, days) for n in numbers]
-
-
-def _simulated(
-    subject: Subject, numbers: Mapping[str, float], days: float, cell_m: float | None
-) -> Run:
-    m = member_of(subject, numbers, cell_m)
-    return simulate(
-        m.spec, weather=m.weather, days=days, start_h=m.start_h, recipe=m.recipe,
-        kinetics=m.kinetics, parameters=m.parameters, water=m.water,
-        skin=Skin(m.skin["layer_m"], film=m.skin["film"]), actions=m.actions,
-        curve_every_h=_EVERY_H, field_every_h=1e5,
-    )  # fmt: skip
+    made = []
+    for n in numbers:
+        member = member_of(case.subject, n, cell_m)
+        run = run_member(member, days, curve_every_h=_EVERY_H)
+        made.append(_figures(run, case.now_d, days))
+    return made
 
 
 def _figures(run: Run, now_d: float, end_d: float) -> _Went:
@@ -292,7 +283,7 @@ def _figures(run: Run, now_d: float, end_d: float) -> _Went:
     core, oxygen = at("core_c", hours), at("o2_core", hours)
     week = hours <= begin + _WEEK_D * 24.0
     span = end_d - now_d
-    short = value("learning", "short_of_oxygen").value
+    short = short_below()
     ahead = {
         "core_week_c": core[week].mean(),
         "core_c": core.mean(),

@@ -16,7 +16,7 @@ from datetime import datetime, timedelta
 
 from heapwright.domain.trial import Trial
 from heapwright.domain.when import local_zone
-from heapwright.errors import HeapwrightError, InputError, NotEnoughError, UnknownNameError
+from heapwright.errors import HeapwrightError, InputError, NotEnoughError
 from heapwright.inference.crew import Crew
 from heapwright.inference.fit import Fitted
 from heapwright.inference.whatif import Effect, WhatIf, what_if
@@ -31,7 +31,7 @@ from heapwright.services.record import HeapRecord, TrialRecord, load_record
 from heapwright.services.settings import open_book
 from heapwright.units import parse, parse_number
 
-__all__ = ["AdviceFor", "advice_for", "check_seen", "heap_in", "hose_flow"]
+__all__ = ["AdviceFor", "advice_for", "check_seen", "hose_flow"]
 
 #: Moisture that watering aims at where the plan says nothing, wet basis: 55 to 60 % at the start
 #: (CWMI Cornell).
@@ -93,18 +93,6 @@ def check_seen(squeeze: str | None, squeeze_skin: str | None, smell: str | None)
     Seen(complaint="smells", squeeze_core=squeeze, squeeze_skin=squeeze_skin, smell=smell)
 
 
-def heap_in(task: Task, typed: str) -> str:
-    """The heap of a task in the spelling of the plan; raises `UnknownNameError`."""
-    names = [j.case.name for j in task.jobs]
-    for name in names:
-        if name.lower() == typed.strip().lower():
-            return name
-    raise UnknownNameError(
-        "no heap of that name was built in this trial", field="heap", value=typed,
-        way_out="Built: " + ", ".join(names),
-    )  # fmt: skip
-
-
 def advice_for(
     task: Task,
     fitted: Fitted,
@@ -143,7 +131,7 @@ def advice_for(
         Days out of range.
     """
     check_seen(squeeze, squeeze_skin, smell)
-    name = heap_in(task, heap)
+    name = task.heap(heap)
     with open_book(book, create=False) as opened:
         record = load_record(opened, task.trial)
     mine, trial = record.heaps[name], record.plan.trial

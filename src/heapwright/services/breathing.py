@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from heapwright.errors import InputError, UnknownNameError
+from heapwright.errors import InputError
 from heapwright.exchange.files import write_whole
 from heapwright.inference.breath import Shortage, shortage
 from heapwright.inference.crew import Crew
@@ -51,13 +51,7 @@ def air_of(
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Air:
     """The air inside a heap until now; raises `UnknownNameError` for a heap that is not there."""
-    known = {s.name.lower(): s for s in task.subjects}
-    if heap.lower() not in known:
-        raise UnknownNameError(
-            "no such heap was built in this trial", field="heap", value=heap,
-            way_out="One of " + ", ".join(s.name for s in task.subjects),
-        )  # fmt: skip
-    subject = known[heap.lower()]
+    subject = fitted.subject(task.heap(heap))
     read = {r.spot for r in task.reads if r.heap == subject.name and r.quantity == "o2"}
     spots = tuple((s.name, s.point_m, s.name in read) for s in subject.spec.spots)
     found = shortage(

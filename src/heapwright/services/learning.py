@@ -20,11 +20,12 @@ import numpy as np
 
 from heapwright.domain.entries import Reading, Sample
 from heapwright.domain.heap import Spot
+from heapwright.domain.names import one_of
 from heapwright.engine.scenario import HeapSpec, ProbeSpot
 from heapwright.errors import NotEnoughError
 from heapwright.inference.crew import Crew
 from heapwright.inference.exchanged import Exchange
-from heapwright.inference.fit import CAREFUL, ROUGH, Fitted, Passed, Settings, fit
+from heapwright.inference.fit import CAREFUL, ROUGH, Fitted, Passed, Settings, cell_of, fit
 from heapwright.inference.members import Subject
 from heapwright.inference.readings import Read
 from heapwright.services.heapplaces import outline_of, spots_of
@@ -33,7 +34,7 @@ from heapwright.services.record import HeapRecord, TrialRecord, load_record
 from heapwright.services.settings import open_book
 from heapwright.services.simulating import Job, prepare
 
-__all__ = ["Task", "coarse_cell", "gather", "learn"]
+__all__ = ["Task", "gather", "learn"]
 
 #: names of readings and samples in the book, and what they are called in a fit
 _READ = {"temp_c": "temp_c", "o2_frac": "o2", "moisture_wb": "moisture_wb"}
@@ -43,8 +44,6 @@ _SAMPLED = {
 }  # fmt: skip
 #: what was measured at the build makes the heap; what was measured later is fitted [d]
 _LATER_D = 3.0
-#: cells of a rough fit are at least this large [m]
-_ROUGH_CELL_M = 0.2
 #: places to watch keep this far from spots [m]
 _APART_M = 0.15
 #: a depth noted with a reading counts when it differs from that of its spot by more [m]
@@ -73,6 +72,10 @@ class Task:
     def invented(self) -> bool:
         """True for a trial of invented data."""
         return any(j.case.invented for j in self.jobs)
+
+    def heap(self, typed: str) -> str:
+        """The heap of that name as the plan writes it; raises `UnknownNameError`."""
+        return one_of("heap", typed, {s.name: s.name for s in self.subjects})
 
     def when(self, heap: str, day: float) -> datetime:
         """The moment of a heap's age."""
@@ -150,8 +153,9 @@ def learn(
     trusted : labels that look exchanged were looked at and are right.
     """
     how = settings or (CAREFUL if careful else ROUGH)
-    if not careful and settings is None:
-        how = replace(how, cell_m=coarse_cell(task.subjects))
+    if settings is None:
+        largest = max(s.spec.volume_m3 for s in task.subjects)
+        how = replace(how, cell_m=cell_of(largest, careful=careful))
     with open_book(book, create=False) as opened:
 
         def keep(passed: Passed) -> None:
@@ -182,12 +186,6 @@ def _watched(spec: HeapSpec) -> tuple[ProbeSpot, ...]:
     places, _ = spots_of(wanted, outline)
     taken = [s.point_m for s in spec.spots]
     return tuple(p for p in places if all(dist(p.point_m, t) > _APART_M for t in taken))
-
-
-def coarse_cell(subjects: Sequence[Subject]) -> float:
-    """Cells [m] of which the largest heap has some hundreds, 20 cm or larger."""
-    largest = max(s.spec.volume_m3 for s in subjects)
-    return max(_ROUGH_CELL_M, round(float((largest / 400.0) ** (1 / 3)), 2))
 
 
 # --- readings ------------------------------------------------------------------------------------

@@ -8,18 +8,16 @@ why.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from heapwright.engine.processes.skin import Skin
-from heapwright.engine.simulate import simulate
-from heapwright.errors import InputError, NotEnoughError, UnknownNameError
+from heapwright.errors import InputError, NotEnoughError
 from heapwright.inference.causes import Why, why
 from heapwright.inference.crew import Crew
 from heapwright.inference.fit import Fitted
-from heapwright.inference.members import member_of
+from heapwright.inference.members import member_of, run_member
 from heapwright.reports.heap_ledgers import shown_terms
 from heapwright.services.learning import Task
 
@@ -67,14 +65,7 @@ def why_of(
     Raises `UnknownNameError` for a heap that is not there, `InputError` for the same heap twice,
     `NotEnoughError` without rounds in which both were read.
     """
-    known = {s.name.lower(): s.name for s in task.subjects}
-    for name in (one, other):
-        if name.lower() not in known:
-            raise UnknownNameError(
-                "no such heap was built in this trial", field="heap", value=name,
-                way_out="One of " + ", ".join(known.values()),
-            )  # fmt: skip
-    one, other = known[one.lower()], known[other.lower()]
+    one, other = task.heap(one), task.heap(other)
     if one == other:
         raise InputError("a heap does not differ from itself", field="heap", value=one,
                          way_out="Name two heaps")  # fmt: skip
@@ -106,13 +97,8 @@ def _rounds(task: Task, one: str, other: str) -> list[float]:
 def _heat(fitted: Fitted, heap: str, days: float) -> tuple[tuple[str, float], ...]:
     """Terms of the energy ledger of the middle of the ensemble, per kg of dry matter built."""
     numbers = fitted.space.numbers(fitted.last.mean(axis=1), heap)
-    m = member_of(fitted.subject(heap), numbers, fitted.settings.cell_m)
-    run = simulate(
-        replace(m.spec, spots=()), weather=m.weather, days=max(days, 0.1), start_h=m.start_h,
-        recipe=m.recipe, kinetics=m.kinetics, parameters=m.parameters, water=m.water,
-        skin=Skin(m.skin["layer_m"], film=m.skin["film"]), actions=m.actions, patches=m.bumps,
-        field_every_h=1e5, curve_every_h=24.0,
-    )  # fmt: skip
+    member = member_of(fitted.subject(heap), numbers, fitted.settings.cell_m)
+    run = run_member(member, max(days, 0.1), curve_every_h=24.0)
     dry = run.totals["dry_kg_built"]
     return tuple((name, joules / 1e6 / dry) for name, joules in shown_terms(run.ledger.energy))
 

@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.domain.material import Mix
+from heapwright.domain.names import one_of
 from heapwright.domain.trial import Trial
 from heapwright.domain.when import local_zone
 from heapwright.engine.composition import recipe
-from heapwright.errors import NotEnoughError, PlanError, TableError, UnknownNameError
+from heapwright.errors import NotEnoughError, PlanError, TableError
 from heapwright.exchange.planfile import read_plan_tables
 from heapwright.exchange.seriesfile import Cell, Series, read_series
 from heapwright.exchange.sheettimes import to_utc
@@ -70,7 +71,9 @@ def read_bench(
     heaps = tuple(h.name for h in trial.heaps)
     names = (*heaps, *(v.name for v in vessels))
     _check_names(names, plan)
-    out = {_one_of(n, names) for n in hold_out} | {v.name for v in vessels if v.hold_out}
+    spelt = {n: n for n in names}
+    out = {one_of("heap or vessel", n, spelt, field="hold-out") for n in hold_out}
+    out |= {v.name for v in vessels if v.hold_out}
     spots = tuple(s.name for s in trial.spots) or ("core",)
     places = dict.fromkeys(heaps, spots) | {v.name: ("core",) for v in vessels}
     series = read_series(file, places)
@@ -117,16 +120,6 @@ def _check_names(names: Sequence[str], plan: Path) -> None:
                 "a heap and a vessel have the same name", field="name", value=names[index],
                 where=str(plan), way_out="Give each its own",
             )  # fmt: skip
-
-
-def _one_of(name: str, names: Sequence[str]) -> str:
-    for known in names:
-        if known.lower() == name.strip().lower():
-            return known
-    raise UnknownNameError(
-        "the plan has no such heap or vessel", field="hold-out", value=name,
-        way_out="It has " + ", ".join(names),
-    )  # fmt: skip
 
 
 # --- heaps and vessels ---------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from heapwright.errors import InputError, NotEnoughError
 from heapwright.inference.crew import Crew
-from heapwright.inference.fit import CAREFUL, ROUGH, Fitted, Settings, fit
+from heapwright.inference.fit import CAREFUL, ROUGH, Fitted, Settings, cell_of, fit
 from heapwright.inference.forecast import expected
 from heapwright.inference.members import Subject
 from heapwright.inference.readings import QUANTITIES, Read
@@ -26,8 +26,6 @@ from heapwright.services.seriesbench import Bench, FromFirst, Known
 __all__ = ["Checked", "Said", "check"]
 
 Floats = NDArray[np.float64]
-#: a heap has about this many cells, roughly and carefully; and no cell is smaller [m]
-_CELLS = {False: (400.0, 0.2), True: (3200.0, 0.1)}
 #: numbers that mean something in a vessel, which has no space; others would only look learned
 _IN_A_VESSEL = (
     "rate", "start", "food", "slow", "moisture", "k_oxygen", "film", "growth", "fungi", "lignin",
@@ -163,12 +161,11 @@ def _check_enough(
 
 def _with_cells(known: Known, careful: bool) -> object:
     """The subject with cells of which the heap has some hundreds; a vessel has none."""
-    cells, least = _CELLS[careful]
     subject = known.subject
     heap = subject.subject if isinstance(subject, FromFirst) else subject
     if not isinstance(heap, Subject):
         return subject
-    edge = max(least, round(float((heap.spec.volume_m3 / cells) ** (1 / 3)), 2))
+    edge = cell_of(heap.spec.volume_m3, careful=careful)
     sized = replace(heap, spec=replace(heap.spec, dx_m=edge))
     return replace(subject, subject=sized) if isinstance(subject, FromFirst) else sized
 

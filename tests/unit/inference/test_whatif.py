@@ -9,11 +9,11 @@ from tests.unit.inference.invented import subject
 from heapwright.engine.scenario import Action, Pipe
 from heapwright.errors import InputError
 from heapwright.inference.fit import Fitted, Settings, fit
-from heapwright.inference.members import Subject
+from heapwright.inference.members import Subject, member_of, run_member
 from heapwright.inference.whatif import (
+    _EVERY_H,
     FIGURES,
     Act,
-    _simulated,
     _with,
     litres_for,
     possible_acts,
@@ -54,7 +54,9 @@ def test_a_turn_cools_and_brings_air() -> None:
     assert turn.kept is None
     minutes_before = (48 + 1.9) / 24
     air = [
-        _simulated(_with(leafy, minutes_before, act), {}, 2.2, 0.25).curves["o2_core"]
+        run_member(
+            member_of(_with(leafy, minutes_before, act), {}, 0.25), 2.2, curve_every_h=_EVERY_H
+        ).curves["o2_core"]
         for act in (Act("leave"), Act("turn", (Action(minutes_before, "turned"),)))
     ]
     assert air[0][24] == air[1][24]
@@ -118,3 +120,10 @@ def test_what_cannot_be_is_refused(fitted: Fitted) -> None:
         what_if(fitted, "A", 3.0, target_wb=0.55, days=0.2)
     with pytest.raises(InputError, match="not built"):
         what_if(fitted, "A", 0.0, target_wb=0.55)
+
+
+def test_places_that_are_looser_about_a_spot_are_there_when_acts_are_tried() -> None:
+    member = member_of(subject(), {"loose:core": 1.5, "loose:top": 1.5}, 0.25)
+    plain = member_of(subject(), {}, 0.25)
+    loose, even = (run_member(m, 2.0).curves["core_c"][-1] for m in (member, plain))
+    assert abs(loose - even) > 0.05
