@@ -192,7 +192,7 @@ def test_air_says_how_sure_it_is_and_draws_it(book: Command, tmp_path: Path) -> 
     assert "Nobody measured oxygen here" in out
     text = picture.read_text(encoding="utf-8")
     assert "was there enough air?" in text
-    assert "Hatched: nobody measured oxygen" in text
+    assert "Hatched: nobody measured it within 30 cm" in text
 
 
 def test_exchanged_labels_are_asked_about(bare: Command, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,7 +6,6 @@ Conventions: the first line answers; the rest says why. Progress goes to standar
 from __future__ import annotations
 
 import re
-import textwrap
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -18,11 +17,11 @@ from heapwright.cli.fitting import (
     RightOption,
     WeatherOption,
     fitted_task,
+    say_notes,
     telling,
 )
 from heapwright.cli.logbook import AnswerOption, TrialOption
-from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
-from heapwright.errors import sentence
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json, say_wrapped, table
 
 if TYPE_CHECKING:
     from heapwright.services.advising import AdviceFor
@@ -97,7 +96,7 @@ def _show(made: AdviceFor) -> None:
     first, *rest = re.split(r"(?<=[.])\s+", made.advised.sentence, maxsplit=1)
     say(first)
     for more in rest:
-        _wrapped(more)
+        say_wrapped(more)
     if made.task.invented:
         say("INVENTED DATA: nobody built these heaps.")
     told: set[str] = set()
@@ -106,34 +105,22 @@ def _show(made: AdviceFor) -> None:
         if number == 1:
             say("Then:")
         if number:
-            _wrapped(f"- {item.words}", "  ")
+            say_wrapped(f"- {item.words}", "  ")
         for title, text in item_lines(item):
             # what holds for every hose or turn is said once
             if title not in ("Hose", "Care") or text not in told:
-                _wrapped(f"  {title}: {text}", "    ")
+                say_wrapped(f"  {title}: {text}", "    ")
             told.add(text)
     causes = cause_lines(made)
     if causes:
         say()
     for line in causes:
-        _wrapped(line, "    ")
+        say_wrapped(line, "    ")
     say()
     say("What each act would change against leaving the heap: mean of the core, days it is above")
     say("55 C, water of core and crust at the end, time the core is short of air, dry mass lost.")
     table(COLUMNS, act_rows(made))
     say("How we know:")
     for line in grounds(made):
-        _wrapped(f"  {line}", "  ")
-    for line in made.task.left_out:
-        _wrapped(f"  {sentence(line)}", "  ")
-    job = next(j for j in made.task.jobs if j.case.name == made.heap)
-    for title, lines in (("Assumed", job.assumed), ("Weather", job.weather.source)):
-        if lines:
-            say(f"{title}:")
-        for line in lines:
-            _wrapped(f"  {sentence(line)}", "  ")
-
-
-def _wrapped(text: str, after: str = "") -> None:
-    first = text[: len(text) - len(text.lstrip())]
-    say(textwrap.fill(text.lstrip(), 96, initial_indent=first, subsequent_indent=after))
+        say_wrapped(f"  {line}", "  ")
+    say_notes(made.task, made.heap)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from heapwright.cli.logbook import asked
+from heapwright.cli.shared import say, say_wrapped
+from heapwright.errors import sentence
 
 if TYPE_CHECKING:
     from heapwright.inference.crew import Crew
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CarefulOption", "ClusterOption", "JobsOption", "RightOption", "WeatherOption", "fitted_task",
-    "get_ready", "telling",
+    "get_ready", "say_notes", "telling",
 ]  # fmt: skip
 
 #: seconds between lines of progress
@@ -95,6 +97,23 @@ def fitted_task(
                 task, careful=careful, crew=crew, book=book, trusted=trusted, on_progress=tell
             )
         yield task, fitted, crew
+
+
+def say_notes(task: Task, heap: str | None = None) -> None:
+    """What was taken for granted, of all heaps or one: what holds for all once, without names."""
+    jobs = [j for j in task.jobs if heap in (None, j.case.name)]
+    said: dict[str, list[str]] = {}
+    for job in jobs:
+        for line in job.assumed:
+            said.setdefault(line, []).append(job.case.name)
+    notes = list(task.left_out)
+    for line, heaps in said.items():
+        notes.append(line if len(heaps) == len(jobs) else f"heap {', '.join(heaps)}: {line}")
+    for title, lines in (("Assumed", notes), ("Weather", jobs[0].weather.source)):
+        if lines:
+            say(f"{title}:")
+        for line in lines:
+            say_wrapped(f"  {sentence(line)}", "  ")
 
 
 @contextmanager

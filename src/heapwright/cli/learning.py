@@ -18,10 +18,11 @@ from heapwright.cli.fitting import (
     RightOption,
     WeatherOption,
     fitted_task,
+    say_notes,
     telling,
 )
 from heapwright.cli.logbook import AnswerOption, TrialOption
-from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json, say_wrapped, table
 from heapwright.errors import sentence
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def learn(
     ) as (task, fitted, _):  # fmt: skip
         from dataclasses import asdict
 
-        from heapwright.services.learnwords import learned_rows, learned_words
+        from heapwright.services.learnwords import alike, learned_rows, learned_words
 
         found = fitted.learned()
         if json_:
@@ -65,11 +66,11 @@ def learn(
             return
         _begin(task)
         for line in learned_words(fitted):
-            say(sentence(line))
-        table(["heap", "what", "before", "now", ""], learned_rows(found))
+            say_wrapped(sentence(line))
+        table(["heap", "what", "before", "now", "verdict"], alike(learned_rows(found)))
         say("Ranges are 80 %; a factor is on what is usual. What is drawn and never fitted is left")
         say("out: it only widens ranges (docs/explain/learning.md).")
-        _notes(task)
+        say_notes(task)
 
 
 def forecast(
@@ -108,17 +109,17 @@ def forecast(
             return
         _begin(task)
         for line in outlook_words(found):
-            say(sentence(line))
+            say_wrapped(sentence(line))
         table(*ahead_rows(found.ahead))
         say("Ranges of 80 %, with the error of a reading in them.")
         say()
         say("Most useful next:")
         for line in worth_words(found.next):
-            say(f"  {sentence(line)}")
+            say_wrapped(f"  {sentence(line)}", "  ")
         say("How we know:")
         for line in learned_words(fitted):
-            say(f"  {sentence(line)}")
-        _notes(task)
+            say_wrapped(f"  {sentence(line)}", "  ")
+        say_notes(task)
 
 
 def why(
@@ -151,7 +152,7 @@ def why(
             return
         _begin(task)
         for line in gap_words(found):
-            say(sentence(line))
+            say_wrapped(sentence(line))
         a, b = found.why.one, found.why.other
         table(
             [f"{a} less {b}, C", "share", "80 %", f"{b}'s in {a}", f"{a}'s in {b}", "comes first"],
@@ -163,8 +164,8 @@ def why(
         table([f"heat until day {found.days[1]:.0f}, MJ/kg dry", a, b], list(heat_rows(found)))
         say("Where the heat went is bookkeeping of the middle of the heaps that fit, not a cause.")
         for line in learned_words(fitted):
-            say(sentence(line))
-        _notes(task)
+            say_wrapped(sentence(line))
+        say_notes(task)
 
 
 def air(
@@ -199,12 +200,12 @@ def air(
             return
         _begin(task)
         for line in air_words(found):
-            say(sentence(line))
+            say_wrapped(sentence(line))
         table(["day", "oxygen of the core", "core short", "somewhere short"], air_rows(found))
         say("Short is below 5 % of oxygen. Chances are shares of the possible heaps that fit.")
         if written is not None:
             say(f"Written: {written}")
-        _notes(task)
+        say_notes(task)
 
 
 # --- around ---------------------------------------------------------------------------------------
@@ -213,22 +214,3 @@ def air(
 def _begin(task: Task) -> None:
     if task.invented:
         say("INVENTED DATA: nobody built these heaps.")
-
-
-def _notes(task: Task) -> None:
-    """What was taken for granted: what holds for every heap once, without their names."""
-    said: dict[str, list[str]] = {}
-    for job in task.jobs:
-        for line in job.case.assumed:
-            said.setdefault(line, []).append(job.case.name)
-    notes = list(task.left_out)
-    for line, heaps in said.items():
-        everywhere = len(heaps) == len(task.jobs)
-        notes.append(line if everywhere else f"heap {', '.join(heaps)}: {line}")
-    if notes:
-        say("Assumed:")
-        for line in notes:
-            say(f"  {sentence(line)}")
-    say("Weather:")
-    for line in task.jobs[0].weather.source:
-        say(f"  {sentence(line)}")

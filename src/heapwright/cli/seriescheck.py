@@ -20,7 +20,7 @@ from heapwright.cli.fitting import (
     telling,
 )
 from heapwright.cli.logbook import AnswerOption, asked
-from heapwright.cli.shared import JsonOption, say, say_json, table
+from heapwright.cli.shared import JsonOption, say, say_json, say_wrapped, table
 from heapwright.errors import sentence
 
 if TYPE_CHECKING:
@@ -82,24 +82,25 @@ def check_forecast(
 
 
 def _show(found: Checked) -> None:
+    from heapwright.services.learnwords import alike
     from heapwright.services.serieswords import check_rows, check_words, taught_rows
 
     first, *others = check_words(found)
-    say(sentence(first))
+    say_wrapped(sentence(first))
     if found.bench.invented:
         say("INVENTED DATA: nobody measured this.")
     for line in others:
-        say(sentence(line))
+        say_wrapped(sentence(line))
     table(*check_rows(found))
     say("Errors are root mean squares; range is the mean width of the 80 % range.")
     say()
     taught = taught_rows(found)
     if taught:
         say("Learned (ranges of 80 %; a factor is on what is usual):")
-        table(["heap", "what", "before", "now", ""], taught)
+        table(["heap", "what", "before", "now", "verdict"], alike(taught))
     else:
         say("Nothing was learned: every number is still what was believed before.")
     for title, lines in (("Assumed:", found.assumed), ("Sources:", found.bench.sources)):
         say(title if lines else f"{title} nothing.")
         for line in lines:
-            say(f"  {sentence(line)}")
+            say_wrapped(f"  {sentence(line)}", "  ")

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import json
 import sys
+import textwrap
 from typing import Annotated, Any
 
 import typer
 
-__all__ = ["BookOption", "JsonOption", "is_terminal", "say", "say_json", "table"]
+__all__ = ["BookOption", "JsonOption", "is_terminal", "say", "say_json", "say_wrapped", "table"]
 
 BookOption = Annotated[
     str | None,
@@ -24,6 +25,13 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JS
 def say(text: str = "") -> None:
     """One line of the answer on standard output."""
     sys.stdout.write(text + "\n")
+
+
+def say_wrapped(text: str, after: str = "") -> None:
+    """Text of the answer in lines of at most 96; after : what later lines begin with. Blanks that
+    *text* begins with stand before its first line."""
+    first = text[: len(text) - len(text.lstrip())]
+    say(textwrap.fill(text.lstrip(), 96, initial_indent=first, subsequent_indent=after))
 
 
 def say_json(answer: Any) -> None:

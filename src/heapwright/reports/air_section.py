@@ -14,16 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.reports.pictures import Picture, picture, shades
-from heapwright.reports.style import FAINT, INK, PAPER, SOFT, WIDE_PX, fitted
+from heapwright.reports.style import FAINT, INK, NARROW_PX, PAPER, SOFT, fitted
 from heapwright.reports.svg import Canvas
 
 __all__ = ["air_section"]
 
 Floats = NDArray[np.float64]
-_LEFT, _HEAD, _BAR, _GAP = 40.0, 62.0, 44.0, 44.0
+_LEFT, _HEAD, _BAR, _GAP = 44.0, 93.0, 62.0, 30.0
 _NEAR_M = 0.3
-#: a panel is no wider than this
-_WIDEST = 420.0
 
 
 def air_section(
@@ -35,7 +33,7 @@ def air_section(
     note: str = "",
     prefix: str = "air",
 ) -> Picture:
-    """Sections along x through the middle, one beside the other.
+    """Sections along x through the middle, one below the other, as wide as a phone.
 
     panels : words above each, and chances (nz, ny, nx), NaN outside the heap; axes : centres
     along z, y, x [m]; spots : name, place and whether oxygen was read there.
@@ -43,24 +41,30 @@ def air_section(
     z, _, x = axes
     d = float(x[1] - x[0]) if x.size > 1 else 0.2
     tall, wide = float(z[-1]) + d / 2 + 0.1, float(x[-1] - x[0]) + d + 0.2
-    count = len(panels)
-    width = min((WIDE_PX - _LEFT - 14 - (count - 1) * _GAP) / count, _WIDEST)
+    width = NARROW_PX - _LEFT - 14
     height = width * tall / wide
 
     def draw() -> Canvas:
-        canvas = Canvas.of(WIDE_PX, _HEAD + height + _BAR + 40)
+        canvas = Canvas.of(NARROW_PX, _HEAD + len(panels) * (height + _GAP) + _BAR)
+        room = NARROW_PX - 28
         canvas.text(
-            14, 24, fitted(f"{title}: was there enough air?", WIDE_PX - 28, 15, bold=True),
+            14, 24, fitted(f"{title}: was there enough air?", room, 15, bold=True),
             fontsize=15, fontweight="bold",
         )  # fmt: skip
-        said = "Chance that oxygen was below 5 %. Hatched: nobody measured oxygen within 30 cm."
-        canvas.text(14, 43, f"{note} {said}".strip(), fontsize=11, color=SOFT)
+        said = (
+            "Chance that oxygen was below 5 %.",
+            "Hatched: nobody measured it within 30 cm.",
+            "In brackets: spots before or behind the cut.",
+        )
+        for n, line in enumerate(said):
+            words = f"{note} {line}".strip() if n == 0 else line
+            canvas.text(14, 43 + 15 * n, words, fontsize=11, color=SOFT)
         for n, (words, chance) in enumerate(panels):
-            left = _LEFT + n * (width + _GAP)
-            canvas.text(left, _HEAD + 10, words, fontsize=12, fontweight="bold")
-            ax = canvas.axes(left, _HEAD + 16, width, height)
+            top = _HEAD + n * (height + _GAP)
+            canvas.text(14, top + 10, words, fontsize=12, fontweight="bold")
+            ax = canvas.axes(_LEFT, top + 16, width, height)
             _panel(ax, chance, axes, spots, d)
-        _bar(canvas, _HEAD + 16 + height + 14)
+        _bar(canvas, _HEAD + len(panels) * (height + _GAP) + 8)
         return canvas
 
     told = "; ".join(f"{w}: highest chance {100 * float(np.nanmax(c)):.0f} %" for w, c in panels)
@@ -106,7 +110,7 @@ def _panel(
         ax.plot(px, pz, "o", ms=9, mfc=PAPER if read else "none", mec=hue, mew=1.4, zorder=5,
                 alpha=1.0 if inplane else 0.7)  # fmt: skip
         ax.annotate(
-            name if inplane else f"{name} (off the plane)", (px, pz), xytext=(8, -3),
+            name if inplane else f"({name})", (px, pz), xytext=(8, -3),
             textcoords="offset points", fontsize=9, color=hue, zorder=6,
             bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.85, "pad": 1},
         )  # fmt: skip
@@ -154,7 +158,7 @@ def _bar(canvas: Canvas, top: float) -> None:
     from matplotlib.cm import ScalarMappable
     from matplotlib.colors import Normalize
 
-    ax = canvas.axes(_LEFT + 6, top, 260, 9)
+    ax = canvas.axes(_LEFT, top, 180, 9)
     bar = canvas.figure.colorbar(
         ScalarMappable(Normalize(0, 100), shades("air").reversed()), cax=ax,
         orientation="horizontal",
@@ -162,4 +166,4 @@ def _bar(canvas: Canvas, top: float) -> None:
     bar.outline.set_edgecolor(FAINT)
     bar.set_ticks([0, 25, 50, 75, 100])
     ax.tick_params(labelsize=10, length=2, pad=1)
-    canvas.text(_LEFT + 280, top + 9, "% chance of too little air", fontsize=11)
+    canvas.text(_LEFT, top + 40, "% chance of too little air", fontsize=11)

@@ -18,8 +18,8 @@ from heapwright.inference.readings import Read
 from heapwright.services.forecasting import Ahead, Outlook, Track
 
 __all__ = [
-    "ahead_rows", "learned_rows", "learned_words", "outlook_json", "outlook_words", "track_words",
-    "worth_words",
+    "ahead_rows", "alike", "learned_rows", "learned_words", "outlook_json", "outlook_words",
+    "track_words", "worth_words",
 ]  # fmt: skip
 
 _KINDS = {
@@ -57,6 +57,20 @@ def learned_rows(found: Sequence[Learned]) -> list[list[str]]:
         for x in found
         if x.verdict != "only prior" or x.name in ("rate", "permeability", "moisture", "wind")
     ]  # fmt: skip
+
+
+def alike(rows: Sequence[list[str]]) -> list[list[str]]:
+    """Rows of `learned_rows` with heaps of the same numbers together, number by number.
+
+    >>> alike([["A", "rate", "1"], ["A", "food", "2"], ["B", "rate", "1"], ["B", "food", "3"]])
+    [['A, B', 'rate', '1'], ['A', 'food', '2'], ['B', 'food', '3']]
+    """
+    order = list(dict.fromkeys(row[1] for row in rows))
+    heaps: dict[tuple[str, ...], list[str]] = {}
+    for heap, *rest in rows:
+        heaps.setdefault(tuple(rest), []).append(heap)
+    made = [[", ".join(names), *rest] for rest, names in heaps.items()]
+    return sorted(made, key=lambda row: order.index(row[1]))
 
 
 def _three(x: Learned, three: tuple[float, float, float]) -> str:

@@ -25,6 +25,8 @@ __all__ = ["Gap", "gap_words", "heat_rows", "share_rows", "to_json", "why_of"]
 
 #: a gap is explained over days this far apart [d], from this age on
 _STEP_D, _FROM_D = 0.25, 1.0
+#: a cause that comes first in this share of the heaps that fit is probable
+_PROBABLY = 0.75
 _ROUND_D = 0.2
 _WORDS = {
     "material": "another material (leaf, rot, food)",
@@ -124,8 +126,9 @@ def gap_words(gap: Gap) -> list[str]:
     low, high = sorted((abs(first.low), abs(first.high)))
     if first.low * first.high < 0:
         low = 0.0
+    chance = "Probably" if first.first >= _PROBABLY else "Perhaps"
     said.append(
-        f"Probably the most of it: {_WORDS[w.first]}. It made {hot} {low:.0f} to {high:.0f} C "
+        f"{chance} the most of it: {_WORDS[w.first]}. It made {hot} {low:.0f} to {high:.0f} C "
         f"warmer; it comes first in {100 * first.first:.0f} % of the heaps that fit"
     )
     return said
@@ -135,8 +138,8 @@ def share_rows(gap: Gap) -> list[list[str]]:
     """Rows of the table of shares: cause, mean, range, into one, into the other."""
     return [
         [
-            _WORDS[s.cause], f"{s.mean:+.0f}", f"{s.low:+.0f} to {s.high:+.0f}",
-            f"{s.into_first:+.0f}", f"{s.into_second:+.0f}", f"{100 * s.first:.0f} %",
+            _WORDS[s.cause], _signed(s.mean), f"{_signed(s.low)} to {_signed(s.high)}",
+            _signed(s.into_first), _signed(s.into_second), f"{100 * s.first:.0f} %",
         ]
         for s in gap.why.shares
     ]  # fmt: skip
@@ -146,7 +149,17 @@ def heat_rows(gap: Gap) -> Sequence[list[str]]:
     """Rows of the ledger: term, one, other [MJ per kg of dry matter]."""
     one, other = (dict(gap.heat[n]) for n in (gap.why.one, gap.why.other))
     names = sorted({*one, *other}, key=lambda n: -abs(one.get(n, 0.0)) - abs(other.get(n, 0.0)))
-    return [[n, f"{one.get(n, 0.0):+.2f}", f"{other.get(n, 0.0):+.2f}"] for n in names]
+    return [[n, _signed(one.get(n, 0.0), 2), _signed(other.get(n, 0.0), 2)] for n in names]
+
+
+def _signed(number: float, digits: int = 0) -> str:
+    """A number with its sign; what rounds to nothing is 0.
+
+    >>> _signed(-0.2), _signed(0.4), _signed(3.0), _signed(-1.5, 1)
+    ('0', '0', '+3', '-1.5')
+    """
+    text = f"{number:+.{digits}f}"
+    return "0" if float(text) == 0 else text
 
 
 def to_json(gap: Gap) -> dict[str, Any]:
