@@ -15,7 +15,7 @@ import numpy as np
 from heapwright.domain.material import Mix
 from heapwright.engine.composition import recipe
 from heapwright.engine.kinetics import Kinetics
-from heapwright.engine.vessel import run_vessel
+from heapwright.engine.vesselrun import run_vessel
 from heapwright.exchange.planfile import read_plan_tables
 from heapwright.exchange.vesselplan import planned_vessels
 

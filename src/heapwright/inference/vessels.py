@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from heapwright.engine.composition import Recipe
-from heapwright.engine.vessel import Vessel, run_vessel
+from heapwright.engine.vessel import Vessel
+from heapwright.engine.vesselrun import run_vessel
 from heapwright.inference.members import Course, constants_of, matter_of, moisture_of
 
 __all__ = ["VesselSubject"]

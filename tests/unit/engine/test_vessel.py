@@ -17,7 +17,8 @@ from heapwright.engine.kinetics import Kinetics
 from heapwright.engine.mesh import Mesh
 from heapwright.engine.scenario import Action
 from heapwright.engine.state import State, Work
-from heapwright.engine.vessel import Vessel, VesselRun, run_vessel
+from heapwright.engine.vessel import Vessel
+from heapwright.engine.vesselrun import VesselRun, run_vessel
 from heapwright.errors import HeapwrightError, UnknownNameError
 from heapwright.science import air
 from heapwright.units import Ranged

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from heapwright.engine.vessel import Vessel, run_vessel
+from heapwright.engine.vessel import Vessel
+from heapwright.engine.vesselrun import run_vessel
 from heapwright.errors import InputError
 
 COURSE = ((0.0, 0.57), (120.0, 0.5), (240.0, 0.3))
