@@ -237,6 +237,18 @@ class WeatherSeries:
 
     # -- cutting and joining ----------------------------------------------------------------------
 
+    def day_before(self, hours: ArrayLike) -> Floats:
+        """Mean air temperature [degrees C] of the 24 hours before each of *hours* (n,); what lies
+        outside the series counts as its ends.
+
+        >>> start = datetime(2026, 5, 3, tzinfo=UTC)
+        >>> WeatherSeries.steady(start, hours=48, air_temp_c=12.0).day_before([30.0]).tolist()
+        [12.0]
+        """
+        each = np.asarray(hours, dtype=np.float64)[:, None] - np.linspace(0.0, 24.0, 25)
+        inside = np.clip(each, 0.0, self.hours)
+        return np.asarray(np.interp(inside, self.middles_h, self.air_temp_c).mean(axis=1))
+
     def slice(self, start: datetime, end: datetime) -> WeatherSeries:
         """The whole steps that cover *start* to *end* (aware).
 

@@ -34,7 +34,6 @@ _BEFORE = timedelta(hours=12)
 #: fewer readings than this say nothing about forecasts
 _FEW = 6
 _WIDEST = 2.5
-_AIR_H = 24.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,10 +191,7 @@ def _rivals(task: Task, read: Read, own: tuple[Floats, Floats]) -> tuple[float, 
 def air_before(task: Task, heap: str, day: Floats) -> Floats:
     """Mean of the air over the day before each age of a heap."""
     subject = next(s for s in task.subjects if s.name == heap)
-    series = subject.weather
-    hours = subject.start_h + day[:, None] * 24.0 - np.linspace(0.0, _AIR_H, 25)
-    inside = np.clip(hours, 0.0, series.hours)
-    return np.asarray(np.interp(inside, series.middles_h, series.air_temp_c).mean(axis=1))
+    return subject.weather.day_before(subject.start_h + day * 24.0)
 
 
 # --- how earlier ones did ------------------------------------------------------------------------

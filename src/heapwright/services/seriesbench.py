@@ -80,10 +80,7 @@ class Known:
         """Temperature around it [degrees C] at some ages: of a heap the mean of the day before."""
         if self.weather is None:
             return np.asarray(self.subject.vessel.room(day * 24.0))
-        hours = self.start_h + day[:, None] * 24.0 - np.linspace(0.0, 24.0, 25)
-        inside = np.clip(hours, 0.0, self.weather.hours)
-        air = np.interp(inside, self.weather.middles_h, self.weather.air_temp_c)
-        return np.asarray(air.mean(axis=1))
+        return self.weather.day_before(self.start_h + day * 24.0)
 
 
 @dataclass(frozen=True, slots=True)
