@@ -3,6 +3,7 @@
 # make long   the tests with their full counts
 # make check  style, types, import directions, docs
 # make bench  the benchmarks, side by side in one run (about 25 minutes)
+# make study  trials without effect, by every method: how often each finds one (a few minutes)
 # make hindcast  published heaps simulated and scored (half an hour)
 # make twins  invented heaps whose truth is known, learned from and scored (half an hour; goes on
 #             where it was stopped)
@@ -12,7 +13,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: demo test long check bench hindcast twins series docs clean
+.PHONY: demo test long check bench study hindcast twins series docs clean
 
 demo: $(VENV)/.run
 	$(BIN)/heapwright demo --folder ferncombe-demo
@@ -34,8 +35,10 @@ check: $(VENV)/.dev
 	$(BIN)/python -m sphinx -q -W -b html docs docs/_build/html
 
 bench: $(VENV)/.bench
-	$(BIN)/python benchmarks/naive.py
 	$(BIN)/python benchmarks/b1.py
+
+study: $(VENV)/.dev
+	$(BIN)/python -m benchmarks.study
 
 hindcast: $(VENV)/.dev
 	$(BIN)/python -m benchmarks.hindcast --workers $(WORKERS)

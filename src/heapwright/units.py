@@ -202,6 +202,8 @@ _ROWS: tuple[tuple[str, str, str, float, float, str, str], ...] = (
     ("altitude_m", "z", "m", -450, 6000, "m", "height above the sea"),
     ("ph", "pH", "", 0, 14, "", "pH"),
     ("count", "n", "", 0, 1e12, "", "a count"),
+    ("came_up", "g", "", 0.0, 1.0, "%", "seedlings that came up, as a fraction of seeds sown"),
+    ("microbes", "m", "", 0, 1e6, "", "microbes counted in one field of view"),
     ("ratio", "r", "", 0, 1e6, "", "a ratio without unit"),
     ("dry_loss", "L", "", -0.2, 0.99, "%", "dry matter lost, as a fraction of the first"),
     ("air_flow_l_min", "Qa", "litre/minute", 0.0, 1e6, "L/min", "air put through a vessel"),

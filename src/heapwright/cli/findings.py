@@ -94,9 +94,8 @@ def _say_comparison(comparison: Comparison, unit: str) -> None:
     say(f"  {comparison.sentence}")
     say(f"    claim: {comparison.claim}")
     for other in comparison.alternatives:
-        low, high = what.signed(other.low, shown_in=unit), what.signed(other.high, shown_in=unit)
-        said = f"{what.signed(other.estimate, shown_in=unit)} ({low} to {high})"
-        say(f"    also: {said}, {other.method}")
+        mid, low, high = other.said(what, shown_in=unit)
+        say(f"    also: {mid} ({low} to {high}), {other.method}")
 
 
 def _say_list(title: str, items: tuple[str, ...]) -> None:

@@ -8,6 +8,7 @@ said; text, method and basis stay as given. The same entry sent twice is one ent
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -51,7 +52,13 @@ SAMPLE_WORDS: dict[str, str] = {
     "free air space": "free_air_frac", "oxygen": "o2_frac", "carbon dioxide": "co2_frac",
     "ph": "ph", "temperature": "temp_c", "leafiness": "leafiness", "count": "count",
     "duration": "duration_d", "air temperature": "air_temp_c",
+    "seedlings": "came_up", "seedlings up": "came_up", "germination": "came_up",
+    "microbes in a field": "microbes", "cells": "microbes",
 }  # fmt: skip
+#: Quantities counted out of something: the share is kept, and what it was counted out of beside it.
+OUT_OF = ("came_up",)
+#: Quantities counted in many places of one sample, each an entry with a part of its own.
+BY_PART = ("microbes",)
 #: How far litres may lie from minutes times flow before they contradict each other.
 _AGREE = 0.25
 
@@ -182,9 +189,10 @@ def log_sample(
     what : str
         A registered quantity or a friendly name (moisture, carbon, volume, mass, height ...).
     value : str
-        As written, with its unit: ``45 %``, ``1.1 m3``, ``3 ft``.
+        As written, with its unit: ``45 %``, ``1.1 m3``, ``3 ft``; ``7 of 10`` for seedlings.
     basis : str
-        ``wet`` or ``dry`` for moisture; kept as given for everything else.
+        ``wet`` or ``dry`` for moisture; the seeds sown for seedlings (kept as ``of 10``); kept as
+        given for everything else.
 
     Raises
     ------
@@ -196,7 +204,16 @@ def log_sample(
     name = yard.heap(heap)
     moment = yard.when(when, now=now)
     part = part.strip() or "whole"
+    if key in BY_PART and part == "whole":
+        raise EntryError(
+            "each field is counted by itself, or two that count alike would be taken for one",
+            field="part",
+            value=part,
+            way_out='Name the field, as in --part "field 1"',
+        )
     kept, remark = sample_value(key, value, basis=basis, field=what)
+    if key in OUT_OF:
+        basis = f"of {out_of(value) or out_of(basis):g}"
     content = (yard.trial.lower(), name.lower(), moment.low, moment.high, key, part, value.strip())
     entry = Sample(
         check_id(entry_id) if entry_id else made_id("sample", *content),
@@ -227,12 +244,38 @@ def sample_value(
             value=basis,
             way_out="Write wet (of the wet mass) or dry (of the dry mass)",
         )
+    if key in OUT_OF:
+        return _share(key, value, basis, field or key), ""
     if key == "moisture_wb" and basis.strip().lower() == "dry":
         over_dry = parse(value, "ratio", field=field, default_unit=unit).typical
         wet = over_dry / (1 + over_dry)
         said = f"{over_dry * 100:.0f} % on dry basis is {show(wet, key)} of the wet mass"
         return wet, said
     return parse(value, key, field=field or key, default_unit=unit).typical, ""
+
+
+def out_of(text: str) -> float:
+    """The number something was counted out of, as in ``7 of 10`` or ``of 10``; 0 if none stands.
+
+    >>> out_of("7 of 10"), out_of("7")
+    (10.0, 0.0)
+    """
+    found = re.fullmatch(r"\s*(?:\d+)?\s*(?:of|/)\s*(\d+)\s*(?:seeds?|sown)?\s*", text)
+    return float(found[1]) if found else 0.0
+
+
+def _share(key: str, value: str, basis: str, field: str) -> float:
+    """The share of ``7 of 10``, or of ``7`` with a basis of ``of 10``."""
+    total = out_of(value) or out_of(basis)
+    counted = re.match(r"\s*(\d+)", value)
+    if not total or counted is None or float(counted[1]) > total:
+        raise EntryError(
+            "seedlings are counted out of the seeds sown",
+            field=field,
+            value=value,
+            way_out="Write 7 of 10, one dish or pot at a time (with --part)",
+        )
+    return float(counted[1]) / total
 
 
 def _heaps(yard: Yard, typed: Sequence[str]) -> list[str]:

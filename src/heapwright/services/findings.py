@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from heapwright import __version__
+from heapwright.domain.entries import Sample
 from heapwright.domain.when import local_zone
 from heapwright.errors import HeapwrightError, NotEnoughError
 from heapwright.services.conduct import (
@@ -22,6 +23,7 @@ from heapwright.services.conduct import (
     handled_otherwise,
     what_else_differed,
 )
+from heapwright.services.doings import out_of
 from heapwright.services.record import HeapRecord, TrialRecord, load_record
 from heapwright.stats import described
 from heapwright.stats.compare import Comparison, compare
@@ -207,6 +209,10 @@ def _compared(
             way_out="The rest is shown as it is, without a comparison",
         )  # fmt: skip
     by_way = {way: heaps for way, heaps in by_way.items() if heaps}
+    exposures = None
+    if outcome(key).model in ("share", "rate"):
+        found = counted_in(record, key)
+        exposures = {way: {h: found[h] for h in heaps} for way, heaps in by_way.items()}
     decides = key == locked.decides
     prior = SpreadPrior.published()
     if locked.spread is not None:
@@ -218,6 +224,7 @@ def _compared(
         matters=locked.matters if decides else None,
         ended=ended,
         prior=prior,
+        exposures=exposures,
         window=locked.window_d if outcome(key).kind == "temperature" else None,
         end_date=locked.ends,
         start_by_way=_starts(record, by_way) if key == "mean_excess_c" else None,
@@ -245,9 +252,11 @@ def heap_outcomes(
     Raises `NotEnoughError` naming the heap and what is missing, `UnknownNameError` for an outcome
     that cannot be taken from a book.
     """
-    kind = outcome(key).kind
-    if kind == "temperature":
+    what = outcome(key)
+    if what.kind == "temperature":
         return _temperatures(record, key, ended=ended)
+    if what.model in ("share", "rate"):
+        return _counted(record, key)
     if key in ("minutes", "water_l"):
         return _totals(record, key)
     return _final_samples(record, key)
@@ -303,6 +312,8 @@ def _measure(excess: HeapExcess, window: tuple[float, float], key: str) -> float
         return heap_value(excess, window, measure="peak").value
     if key.startswith("degree_hours_"):
         return described.degree_hours(excess, window, float(key.rsplit("_", 1)[1]))
+    if key.startswith("days_above_"):
+        return described.days_above(excess, window, float(key.rsplit("_", 1)[1]))
     if key == "days_to_peak":
         return described.days_to_peak(excess, window)
     return described.half_cooling_d(excess, window)
@@ -339,6 +350,43 @@ def _final_samples(record: TrialRecord, key: str) -> tuple[dict[str, float], lis
         if any("not independent" in s.note for s in same_day):
             notes.append("Some batches share a yield or a feed and are not independent.")
     return values, list(dict.fromkeys(notes))
+
+
+def _last_counts(record: TrialRecord, heap: HeapRecord, key: str) -> list[Sample]:
+    """What was counted of a heap on the last day of counting: every dish, every field."""
+    taken = [s for s in heap.samples if s.quantity == key]
+    if not taken:
+        raise NotEnoughError(
+            f"nothing was counted for {outcome(key).title} in heap {heap.name}", field=key,
+            way_out=f"Log it: heapwright log sample {heap.name} {key} COUNT --part NAME",
+        )  # fmt: skip
+    last = max(s.when.middle for s in taken)
+    return [s for s in taken if last - s.when.middle < timedelta(days=1)]
+
+
+def counted_in(record: TrialRecord, key: str) -> dict[str, float]:
+    """By heap, what an outcome that is counted was counted in: seeds sown, fields looked at."""
+    found = {}
+    for heap in _alive(record):
+        last = _last_counts(record, heap, key)
+        found[heap.name] = (
+            sum(out_of(s.basis) or 1.0 for s in last)
+            if outcome(key).model == "share"
+            else float(len(last))
+        )
+    return found
+
+
+def _counted(record: TrialRecord, key: str) -> tuple[dict[str, float], list[str]]:
+    """Seedlings over seeds sown, or the mean number a field, over all dishes and fields."""
+    values = {}
+    share = outcome(key).model == "share"
+    for heap in _alive(record):
+        last = _last_counts(record, heap, key)
+        weights = [out_of(s.basis) or 1.0 if share else 1.0 for s in last]
+        total = sum(s.value * w for s, w in zip(last, weights, strict=True))
+        values[heap.name] = total / sum(weights)
+    return values, []
 
 
 # --- fair start ----------------------------------------------------------------------------------

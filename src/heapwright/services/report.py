@@ -54,6 +54,8 @@ from heapwright.stats.compare import Comparison
 from heapwright.stats.outcomes import Outcome, outcome
 from heapwright.store.book import Book
 
+_LETTERS = "abcdefghijklmnop"
+
 __all__ = ["build_report", "file_name", "report_model", "shown_in", "write_report"]
 
 
@@ -188,7 +190,7 @@ def _outcome(found: Findings, key: str, unit: str) -> OutcomeBlock:
     )
 
 
-def _span(c: Comparison | Any, what: Outcome, unit: str) -> str:
+def _span(c: Comparison, what: Outcome, unit: str) -> str:
     if c.low is None or c.high is None:
         return "none"
     low, high = (what.signed(v, shown_in=unit) for v in (c.low, c.high))
@@ -198,15 +200,10 @@ def _span(c: Comparison | Any, what: Outcome, unit: str) -> str:
 def _comparison(c: Comparison, what: Outcome, unit: str) -> ComparisonBlock:
     counts = {way: len(c.heaps.get(way, {})) for way in (c.way, c.control)}
     heaps = " and ".join(f"{n} heap{'s' if n != 1 else ''} of {way}" for way, n in counts.items())
-    others = tuple(
-        (
-            "abcdefghijklmnop"[i],
-            other.method,
-            what.signed(other.estimate, shown_in=unit),
-            _span(other, what, unit),
-        )
-        for i, other in enumerate(c.alternatives)
-    )
+    others = []
+    for letter, other in zip(_LETTERS, c.alternatives, strict=False):
+        mid, low, high = other.said(what, shown_in=unit)
+        others.append((letter, other.method, mid, f"{low} to {high}"))
     return ComparisonBlock(
         way=c.way,
         control=c.control,
@@ -216,7 +213,7 @@ def _comparison(c: Comparison, what: Outcome, unit: str) -> ComparisonBlock:
         heaps=heaps,
         claim=c.claim,
         method=c.method if c.low is not None else "difference of means, without a range",
-        others=others,
+        others=tuple(others),
     )
 
 
@@ -232,8 +229,9 @@ def _intervals(mine: Sequence[Comparison], what: Outcome, unit: str) -> Interval
         assert c.low is not None
         assert c.high is not None
         others = tuple(
-            ("abcdefghijklmnop"[i], o.estimate * k, o.low * k, o.high * k)
-            for i, o in enumerate(c.alternatives)
+            (letter, o.estimate * k, o.low * k, o.high * k)
+            for letter, o in zip(_LETTERS, c.alternatives, strict=False)
+            if o.scale == "difference"
         )
         span = f"{_span(c, what, unit)} {what.unit_on_screen(unit)}".strip()
         said = f"{what.signed(c.estimate, shown_in=unit)} ({span})"

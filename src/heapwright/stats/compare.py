@@ -9,7 +9,7 @@ sentence that temperature is not quality.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -26,6 +26,7 @@ from heapwright.stats.contrast import (
 )
 from heapwright.stats.outcomes import Outcome, outcome
 from heapwright.stats.prior import SpreadPrior
+from heapwright.stats.scales import as_difference, as_ratio, log_welch, on_log
 from heapwright.stats.wording import Words, headline
 
 __all__ = ["Alternative", "Comparison", "compare"]
@@ -36,23 +37,45 @@ _DUNNETT = "Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121: several ways agains
 _WELCH = "Welch 1947, Biometrika 34, 28-35: a spread for each way"
 _STUDENT = "Student 1908, Biometrika 6, 1-25: the t interval"
 _OWN = "Heapwright docs, 'Comparing fairly': the informed spread and its simulation study"
+_LOG = "Reckoned on the log scale: the range is the difference a ratio makes at the control's level"
+_COUNTED = "Heaps' own spread widens the range of what was counted; it is never below chance"
+_GLM = (
+    "McCullagh and Nelder 1989, Generalized Linear Models: counts with more spread than chance "
+    "(from memory)"
+)
 _NO_INTERVAL = "With one heap each there is no interval: the trial itself shows no spread"
 
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """The same difference by another analysis, shown beside the one that was chosen."""
+    """The same difference by another analysis, shown beside the one that was chosen.
+
+    scale : "difference" in the unit of the outcome, or "ratio" of way over control.
+    """
 
     method: str
     estimate: float
     low: float
     high: float
     df: float
+    scale: str = "difference"
+
+    def said(self, what: Outcome, *, shown_in: str = "C") -> tuple[str, str, str]:
+        """Estimate, low and high as they stand on screen, without a unit."""
+        if self.scale == "ratio":
+            low, mid, high = (f"{v:.2f}" for v in (self.low, self.estimate, self.high))
+            return mid, low, high
+        low, mid, high = (
+            what.signed(v, shown_in=shown_in) for v in (self.low, self.estimate, self.high)
+        )
+        return mid, low, high
 
     def to_json(self, factor: float = 1.0) -> dict[str, Any]:
         """As it stands in the findings; *factor* turns kept into published units."""
+        factor = 1.0 if self.scale == "ratio" else factor
         return {
             "method": self.method,
+            "scale": self.scale,
             "estimate": self.estimate * factor,
             "low": self.low * factor,
             "high": self.high * factor,
@@ -142,6 +165,7 @@ def compare(
     matters: float | None,
     ended: bool,
     prior: SpreadPrior | None = None,
+    exposures: Mapping[str, Mapping[str, float]] | None = None,
     window: tuple[float, float] | None = None,
     end_date: date | str | None = None,
     start_by_way: Mapping[str, Mapping[str, float]] | None = None,
@@ -155,7 +179,8 @@ def compare(
 
     Mean and peak degrees above air: the informed contrast, with the prior-free pooled t (two
     heaps on), Welch (three on) and other assumed spreads beside it. All else: the pooled t with
-    Welch beside it, and "cannot tell" with one heap. More than two ways: Dunnett's intervals,
+    Welch beside it (on the log scale for ratios; overdispersed binomial and Poisson models for
+    what is counted), and "cannot tell" with one heap. More than two ways: Dunnett's intervals,
     with the unadjusted pair beside them.
 
     Parameters
@@ -173,6 +198,8 @@ def compare(
         Whether the locked end date has come; before it there is no interval and no claim.
     prior : SpreadPrior, optional
         For outcomes with an informed spread; that of science/values/spread.toml unless given.
+    exposures : mapping like *values_by_way*, optional
+        For shares and numbers in a field: seeds sown, fields looked at.
     window : (float, float), optional
         Heap ages the values were taken over [day]; carried along.
     end_date : date or str, optional
@@ -218,9 +245,11 @@ def compare(
     for way in values:
         if way == control:
             continue
-        tried = _Tried(what, values, way, control, prior or SpreadPrior.published())
+        tried = _Tried(
+            what, values, way, control, prior or SpreadPrior.published(), exposures or {}
+        )
         at95, at80 = (tried.main(_LEVEL), tried.main(_LEAN_LEVEL)) if ended else (None, None)
-        estimate = _mean(values[way]) - _mean(values[control])
+        estimate = at95.estimate if at95 else _mean(values[way]) - _mean(values[control])
         if when is not None:
             said = claims.so_far(when)
         elif not what.tested:
@@ -276,6 +305,7 @@ class _Tried:
     way: str
     control: str
     prior: SpreadPrior
+    exposures: Mapping[str, Mapping[str, float]]
 
     @property
     def groups(self) -> dict[str, list[float]]:
@@ -296,7 +326,29 @@ class _Tried:
             return self._together(one)
         if sum(map(len, self.values.values())) <= len(self.values):
             return None
-        return self._together(pooled_t(self.groups, self.way, self.control, level=level))
+        if self.what.model == "difference":
+            return self._together(pooled_t(self.groups, self.way, self.control, level=level))
+        return self._told(self._together(self._log(level)))
+
+    @property
+    def counted_in(self) -> dict[str, list[float]]:
+        """Exposures by way, in the order of the heaps."""
+        return {
+            way: [self.exposures[way][heap] for heap in heaps]
+            for way, heaps in self.values.items()
+            if way in self.exposures
+        }
+
+    def _log(self, level: float = _LEVEL) -> Interval:
+        return on_log(
+            self.what.model, self.groups, self.counted_in, self.way, self.control, level=level
+        )
+
+    def _told(self, interval: Interval) -> Interval:
+        """An interval on the log scale as a difference."""
+        return as_difference(
+            interval, self.what.model, self.groups, self.counted_in, self.control
+        )
 
     def _together(self, one: Interval) -> Interval:
         """Dunnett's interval where more than two ways are compared."""
@@ -325,12 +377,33 @@ class _Tried:
                 other = informed_contrast(groups, way, control, self.prior.with_spread(s0_c))
                 found.append(self._together(other))
             found += self._with_start(start_by_way)
-        else:
+        elif self.what.model == "difference":
             if self.many:
                 found.append(_alone(pooled_t(groups, way, control)))
             if self.smallest >= 2:
                 found.append(welch(groups, way, control))
+        else:
+            return self._beside_log()
         return tuple(Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found)
+
+    def _beside_log(self) -> tuple[Alternative, ...]:
+        """Beside a range from the log scale: the ratio itself, and plain differences."""
+        one, groups = self._log(), self.groups
+        together = as_ratio(self._together(one))
+        rows = [
+            Alternative(
+                f"{together.method}; {self.way} over {self.control}, as a ratio"
+                + (" of odds" if self.what.model == "share" else ""),
+                together.estimate, together.low, together.high, together.df, "ratio",
+            )
+        ]  # fmt: skip
+        found = [self._told(_alone(one))] if self.many else []
+        if self.what.model == "ratio" and self.smallest >= 2:
+            found.append(self._told(log_welch(groups, self.way, self.control)))
+        plain = self._together(pooled_t(groups, self.way, self.control))
+        found.append(replace(plain, method=f"{plain.method}; plain difference of heap values"))
+        rows += [Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found]
+        return tuple(rows)
 
     def _with_start(self, start_by_way: Mapping[str, Mapping[str, float]] | None) -> list[Interval]:
         if start_by_way is None or min(map(len, self.values.values())) < 3:
@@ -357,6 +430,9 @@ class _Tried:
             rows.append(_NO_INTERVAL)
         if self.many and at95 is not None:
             rows.append("All comparisons with the control hold together at 95 % (Dunnett)")
+        if at95 is not None and self.what.model != "difference":
+            rows.append(_LOG)
+            rows += [_COUNTED] if self.what.model in ("share", "rate") else []
         if self.what.note:
             rows.append(self.what.note)
         return (*rows, *notes)
@@ -365,6 +441,8 @@ class _Tried:
         if at95 is None:
             return ()
         rows = [_OWN] if self.what.informed else [_STUDENT]
+        if self.what.model in ("share", "rate"):
+            rows = [_GLM, _STUDENT]
         if self.what.informed and self.smallest >= 2:
             rows.append(_STUDENT)
         if self.many:

@@ -125,7 +125,7 @@ def informed_contrast(
     -----
     Conjugate normal model with a scaled inverse chi-square prior on the variance and flat means
     (textbook result); six digits in tests/reference/test_statistics.py, coverage in
-    benchmarks/naive.py.
+    benchmarks/study.
 
     Examples
     --------

@@ -7,11 +7,15 @@ a round more or less changes them.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from heapwright.errors import NotEnoughError
 from heapwright.stats.series import HeapExcess, heap_value
 
-__all__ = ["days_to_peak", "degree_hours", "half_cooling_d", "same_schedule"]
+__all__ = ["days_above", "days_to_peak", "degree_hours", "half_cooling_d", "same_schedule"]
+
+
+Floats = NDArray[np.float64]
 
 
 def degree_hours(excess: HeapExcess, window: tuple[float, float], above_c: float) -> float:
@@ -38,6 +42,28 @@ def degree_hours(excess: HeapExcess, window: tuple[float, float], above_c: float
     >>> degree_hours(excess_series(s, ([-6, 2], [10.0, 10.0])), (0, 2), 55.0)
     60.0
     """
+    a, b, dt, share = _above(excess, window, above_c)
+    return float((dt * (np.maximum(a, 0) + np.maximum(b, 0)) / 2 * share).sum() * 24)
+
+
+def days_above(excess: HeapExcess, window: tuple[float, float], above_c: float) -> float:
+    """Days that the heap's own temperature stood above a limit, straight lines between rounds.
+
+    Arguments and errors as in `degree_hours`; [day], >= 0.
+
+    >>> from heapwright.stats.series import HeapSeries, excess_series
+    >>> s = HeapSeries.of("A", {"n": ([0, 2], [50.0, 60.0])})
+    >>> days_above(excess_series(s, ([-6, 2], [10.0, 10.0])), (0, 2), 55.0)
+    1.0
+    """
+    a, b, dt, share = _above(excess, window, above_c)
+    return float((dt * share * ((a > 0) | (b > 0))).sum())
+
+
+def _above(
+    excess: HeapExcess, window: tuple[float, float], above_c: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """By step between rounds: degrees over the limit at both ends, days, and the share over it."""
     heap_value(excess, window)  # refuses a window the heap does not cover
     low = max(window[0], float(excess.age_d[0]))
     high = min(window[1], float(excess.age_d[-1]))
@@ -45,10 +71,9 @@ def degree_hours(excess: HeapExcess, window: tuple[float, float], above_c: float
     t = np.concatenate(([low], excess.age_d[inside], [high]))
     y = np.interp(t, excess.age_d, excess.temp_c) - above_c
     a, b, dt = y[:-1], y[1:], np.diff(t)
-    both = np.maximum(a, 0) + np.maximum(b, 0)
     crossing = a * b < 0
     share = np.where(crossing, np.maximum(a, b) / np.where(crossing, np.abs(a - b), 1.0), 1.0)
-    return float((dt * both / 2 * share).sum() * 24)
+    return a, b, dt, share
 
 
 def days_to_peak(excess: HeapExcess, window: tuple[float, float]) -> float:

@@ -15,9 +15,12 @@ from typing import Literal
 
 from heapwright.errors import UnknownNameError
 
-__all__ = ["OUTCOMES", "Kind", "Outcome", "outcome"]
+__all__ = ["OUTCOMES", "Kind", "Model", "Outcome", "outcome"]
 
 Kind = Literal["temperature", "sample", "ledger"]
+#: how ways are held against each other: by difference, by ratio (on the log scale), as a share of
+#: so many (binomial) or as a number in so many fields (Poisson), the last two with heaps' spread
+Model = Literal["difference", "ratio", "share", "rate"]
 _F_PER_C = 1.8
 
 
@@ -29,7 +32,7 @@ class Outcome:
     unit : unit of estimates in the findings; shown, per_kept : unit on screen and the factor to
     it; tested : False if it is only described; informed : whether the informed spread between
     heaps applies (mean and peak degrees above air); more, less : how a difference is said, with
-    {a}, {x} and {b}; note : what a reader must know.
+    {a}, {x} and {b}; model : how ways are held against each other; note : what a reader must know.
     """
 
     key: str
@@ -42,6 +45,7 @@ class Outcome:
     less: str
     tested: bool = True
     informed: bool = False
+    model: Model = "difference"
     note: str = ""
 
     def factor(self, shown_in: str = "C") -> float:
@@ -134,6 +138,18 @@ _ROWS: tuple[Outcome, ...] = (
         tested=False, note=_WEAK_NOTE,
     ),
     Outcome(
+        "days_above_40", "days above 40 C", "temperature", "d", "days", 1.0,
+        "{a} stayed above 40 C for {x} longer than {b}",
+        "{a} stayed above 40 C for {x} less than {b}",
+        tested=False, note=_WEAK_NOTE + " " + _PEAK_NOTE,
+    ),
+    Outcome(
+        "days_above_55", "days above 55 C", "temperature", "d", "days", 1.0,
+        "{a} stayed above 55 C for {x} longer than {b}",
+        "{a} stayed above 55 C for {x} less than {b}",
+        tested=False, note=_WEAK_NOTE + " " + _PEAK_NOTE,
+    ),
+    Outcome(
         "carbon_dm", "carbon in the dry matter", "sample", "fraction of dry matter", _POINTS, 100.0,
         "{a} held {x} more carbon in its dry matter than {b}",
         "{a} held {x} less carbon in its dry matter than {b}",
@@ -154,11 +170,20 @@ _ROWS: tuple[Outcome, ...] = (
     ),
     Outcome(
         "cn_ratio", "C:N", "sample", "ratio", "", 1.0,
-        "{a} had a C:N {x} higher than {b}", "{a} had a C:N {x} lower than {b}",
+        "{a} had a C:N {x} higher than {b}", "{a} had a C:N {x} lower than {b}", model="ratio",
     ),
     Outcome(
         "ph", "pH", "sample", "pH", "", 1.0,
         "{a} had a pH {x} higher than {b}", "{a} had a pH {x} lower than {b}",
+    ),
+    Outcome(
+        "came_up", "seedlings that came up", "sample", "fraction of seeds", _POINTS, 100.0,
+        "{a} brought up {x} more of its seedlings than {b}",
+        "{a} brought up {x} fewer of its seedlings than {b}", model="share",
+    ),
+    Outcome(
+        "microbes", "microbes in a field of view", "sample", "per field", "per field", 1.0,
+        "{a} had {x} more than {b}", "{a} had {x} fewer than {b}", model="rate",
     ),
     Outcome(
         "dry_mass_kg", "dry mass", "ledger", "kg", "kg", 1.0,

@@ -225,7 +225,8 @@ def test_outcomes_are_well_formed() -> None:
         assert not (row.informed and row.kind != "temperature")
         assert row.amount(0.0)
     assert {k for k, r in OUTCOMES.items() if not r.tested} == {
-        "degree_hours_55", "days_to_peak", "half_cooling_d", "water_l",
+        "degree_hours_55", "days_above_40", "days_above_55", "days_to_peak", "half_cooling_d",
+        "water_l",
     }  # fmt: skip
     assert outcome("days_to_peak").amount(1.0) == "1 day"
     assert outcome("cn_ratio").amount(2.345) == "2.3"
