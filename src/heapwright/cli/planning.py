@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+
+if TYPE_CHECKING:
+    from heapwright.services.reach import SplitRow
 
 __all__ = ["plan_app"]
 
@@ -30,15 +33,19 @@ def check(
 ) -> None:
     """Read a plan and say what it means, or what is wrong: file, line, key, value, way out."""
     from heapwright.services.plans import describe_plan
+    from heapwright.services.reach import reach_of
     from heapwright.services.settings import now
 
     summary = describe_plan(file, now=now())
+    can_show = reach_of(file, now=now()).sentences() if summary.trial.compares else []
     if json_:
-        say_json(summary.to_json())
+        say_json({**summary.to_json(), "can_show": can_show})
         return
     say(summary.headline)
-    for note in summary.notes:
+    for note in (*summary.notes, *can_show):
         say(f"  {note}")
+    if can_show:
+        say("  More on what these heaps can show: heapwright plan reach")
     say(f"Fingerprint of what will be locked: {summary.fingerprint}")
 
 
@@ -105,3 +112,65 @@ def show(
     table(["locked", "as"], [[k, str(v)] for k, v in stored.locked.parts().items()])
     for e in stored.edits:
         say(f"Edited {e.recorded:%Y-%m-%d}: {e.part} was {e.before!r}, now {e.after!r} ({e.why})")
+
+
+@plan_app.command()
+def reach(
+    file: Annotated[Path, typer.Argument(help="The plan file.")],
+    weather: Annotated[
+        Path | None,
+        typer.Option("--weather", help="A weather file, for how warm heaps of each size run."),
+    ] = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say what this plan can show before building: heaps, sizes, a neighbour's pair."""
+    from heapwright.services.reach import reach_of
+    from heapwright.services.settings import now
+    from heapwright.services.simulating import workers_for
+
+    found = reach_of(file, now=now(), weather=weather, workers=workers_for(4))
+    if json_:
+        say_json(found.to_json())
+        return
+    for sentence in found.sentences():
+        say(sentence)
+    say()
+    say("Heaps of each way, mean degrees above air [C]:")
+    table(list(_REACH_HEAD), [_reach_row(r) for r in found.splits])
+    say()
+    say("Yards with one heap of either way each, paired by yard [C]:")
+    table(["yards", *_REACH_HEAD[1:]], [_reach_row(r) for r in found.yards])
+    say()
+    say(found.spots)
+    say()
+    if not found.sizes:
+        say(found.without_sizes)
+        return
+    say("The same material in more and smaller heaps, left alone, in this weather (simulated; low,")
+    say("middle and high of what is likely before anything is read):")
+    table(
+        ["each", "m3 a heap", "peak of the core [C]", "days above 45 C", "stays cold"],
+        [
+            [f"{s.each}", f"{s.volume_m3:.2f}", _three(s.peak_c), _three(s.days_hot),
+             f"{s.cold:.0%}"]
+            for s in found.sizes
+        ],
+    )  # fmt: skip
+    say("Stays cold: chance of less than three days above 45 C. Smaller heaps show more and heat "
+        "less.")  # fmt: skip
+
+
+_REACH_HEAD = ("each", "alike can differ by", "found in 4 of 5", "yours is found", "chance floor")
+
+
+def _three(values: tuple[float, float, float]) -> str:
+    low, mid, high = values
+    return f"{mid:.0f} ({low:.0f} to {high:.0f})"
+
+
+def _reach_row(row: SplitRow) -> list[str]:
+    found = "-" if row.found is None else f"{row.found:.0%}"
+    return [
+        f"{row.each}", f"{row.half_width_c:.1f}", f"{row.detectable_c:.1f}", found,
+        f"{row.floor:.2g}",
+    ]  # fmt: skip

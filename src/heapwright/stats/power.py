@@ -7,6 +7,8 @@ figures are for mean degrees above air, whose spread between heaps is the best k
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,7 @@ from heapwright.stats.contrast import t_quantile
 from heapwright.stats.prior import SpreadPrior
 
 __all__ = [
+    "Layout",
     "classical_gap",
     "detectable_gap",
     "expected_half_width",
@@ -30,6 +33,124 @@ Floats = NDArray[np.float64]
 #: Planning value of the heap-to-heap standard deviation, and the range it is averaged over [C].
 SIGMA_C, SIGMA_RANGE_C = 4.5, (3.0, 6.0)
 _NODES = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How many heaps stand under each way, and in how many blocks.
+
+    control : heaps of the control, >= 1; others : heaps of every other way, >= 1 each; blocks :
+    blocks, yards or seasons whose own level is taken out (each holding every way), 1 for none.
+    Figures are for the first of *others* against the control. Raises `QuantityError`.
+    """
+
+    control: int
+    others: tuple[int, ...]
+    blocks: int = 1
+
+    def __post_init__(self) -> None:
+        if not self.others:
+            raise QuantityError("a comparison needs at least two ways", field="ways", value=1)
+        for n in (self.control, *self.others):
+            _heaps(n)
+        if not 1 <= self.blocks <= min(self.control, *self.others):
+            raise QuantityError(
+                "every block holds a heap of every way", field="blocks", value=self.blocks,
+                way_out="Count only blocks that do",
+            )  # fmt: skip
+
+    @classmethod
+    def even(cls, n: int, ways: int = 2) -> Layout:
+        """The same number of heaps under every way; raises `QuantityError`."""
+        if ways < 2:
+            raise QuantityError("a comparison needs at least two ways", field="ways", value=ways)
+        return cls(_heaps(n), (n,) * (ways - 1))
+
+    @classmethod
+    def pairs(cls, yards: int) -> Layout:
+        """One heap of either way in each of so many yards.
+
+        >>> round(Layout.pairs(4).half_width(), 1)
+        6.6
+        """
+        return cls(_heaps(yards), (yards,), yards)
+
+    @property
+    def within_df(self) -> int:
+        """Degrees of freedom that the trial itself gives for the spread between heaps."""
+        return self.control + sum(self.others) - len(self.others) - 1 - (self.blocks - 1)
+
+    @property
+    def per_heap(self) -> float:
+        """1/n + 1/n of the two ways."""
+        return 1 / self.others[0] + 1 / self.control
+
+    def _critical(self, df: float, level: float) -> float:
+        if len(self.others) == 1:
+            return t_quantile(level, df)
+        return dunnett.critical_value(self.control, list(self.others), df, level=level)
+
+    def half_width(self, *, prior: SpreadPrior | None = None, level: float = 0.95) -> float:
+        """Half-width of the informed interval to expect [C]; as `expected_half_width`."""
+        prior = prior or SpreadPrior.published()
+        df = prior.nu0 + self.within_df
+        base = prior.nu0 * (prior.s0_c**2 + prior.va)
+        if self.within_df == 0:
+            mean_s = math.sqrt(base / df)
+        else:
+            nodes, weights = np.polynomial.legendre.leggauss(16)
+            low, high = SIGMA_RANGE_C
+            sigma = low + (nodes + 1) / 2 * (high - low)
+            chi2, w = _chi2(self.within_df)
+            spread = np.sqrt((base + np.outer(sigma**2 + prior.va, chi2)) / df)
+            mean_s = float(weights / 2 @ spread @ w)
+        return self._critical(df, level) * mean_s * math.sqrt(self.per_heap)
+
+    def power(
+        self, gap_c: float, *, sigma_c: float = SIGMA_C, prior: SpreadPrior | None = None,
+        level: float = 0.95,
+    ) -> float:  # fmt: skip
+        """In which share of trials a true difference [C] is told from none, 0 to 1.
+
+        >>> round(Layout.even(3).power(10.8), 2)
+        0.8
+        """
+        return self._found(sigma_c, prior, level)(gap_c)
+
+    def detectable(
+        self, power: float = 0.80, *, sigma_c: float = SIGMA_C, prior: SpreadPrior | None = None,
+        level: float = 0.95,
+    ) -> float:  # fmt: skip
+        """The difference that is told from none in that share of trials [C]."""
+        from scipy.optimize import brentq
+
+        if not 0 < power < 1:
+            raise QuantityError("power must lie between 0 and 1", field="power", value=power)
+        found = self._found(sigma_c, prior, level)
+        top = 60 * math.hypot(sigma_c, 1.0)
+        return float(brentq(lambda gap: found(gap) - power, 0.0, top, xtol=1e-6))
+
+    def _found(
+        self, sigma_c: float, prior: SpreadPrior | None, level: float
+    ) -> Callable[[float], float]:
+        """The share of trials in which a difference is found, as a function of it."""
+        from scipy.special import ndtr
+
+        if not sigma_c > 0:
+            raise QuantityError("a spread must be above 0", field="sigma_c", value=sigma_c)
+        prior = prior or SpreadPrior.published()
+        df = prior.nu0 + self.within_df
+        variance = sigma_c**2 + prior.va
+        chi2, w = _chi2(self.within_df) if self.within_df else (np.zeros(1), np.ones(1))
+        s = np.sqrt((prior.nu0 * (prior.s0_c**2 + prior.va) + variance * chi2) / df)
+        reach = self._critical(df, level) * s / math.sqrt(variance)
+        per_gap = 1 / math.sqrt(variance * self.per_heap)
+
+        def share(gap: float) -> float:
+            z = gap * per_gap
+            return float(w @ (ndtr(z - reach) + ndtr(-z - reach)))
+
+        return share
 
 
 def permutation_floor(n_way: int, n_control: int) -> float:
@@ -76,19 +197,7 @@ def expected_half_width(
     >>> [round(expected_half_width(n), 1) for n in (1, 2, 4)]
     [13.4, 9.3, 6.5]
     """
-    prior = prior or SpreadPrior.published()
-    within, df = _within_df(n, ways), prior.nu0 + ways * (n - 1)
-    base = prior.nu0 * (prior.s0_c**2 + prior.va)
-    if within == 0:
-        mean_s = math.sqrt(base / df)
-    else:
-        nodes, weights = np.polynomial.legendre.leggauss(16)
-        low, high = SIGMA_RANGE_C
-        sigma = low + (nodes + 1) / 2 * (high - low)
-        chi2, w = _chi2(within)
-        spread = np.sqrt((base + np.outer(sigma**2 + prior.va, chi2)) / df)
-        mean_s = float(weights / 2 @ spread @ w)
-    return _critical(n, ways, df, level) * mean_s * math.sqrt(2 / n)
+    return Layout.even(n, ways).half_width(prior=prior, level=level)
 
 
 def detectable_gap(
@@ -125,26 +234,7 @@ def detectable_gap(
     >>> [round(detectable_gap(n), 1) for n in (1, 2, 3, 4, 6)]
     [18.8, 13.3, 10.8, 9.3, 7.6]
     """
-    from scipy.optimize import brentq
-    from scipy.special import ndtr
-
-    if not 0 < power < 1:
-        raise QuantityError("power must lie between 0 and 1", field="power", value=power)
-    if not sigma_c > 0:
-        raise QuantityError("a spread must be above 0", field="sigma_c", value=sigma_c)
-    prior = prior or SpreadPrior.published()
-    within, df = _within_df(n, ways), prior.nu0 + ways * (n - 1)
-    variance = sigma_c**2 + prior.va
-    chi2, w = _chi2(within) if within else (np.zeros(1), np.ones(1))
-    s = np.sqrt((prior.nu0 * (prior.s0_c**2 + prior.va) + variance * chi2) / df)
-    reach = _critical(n, ways, df, level) * s / math.sqrt(variance)
-    per_gap = 1 / math.sqrt(variance * 2 / n)
-
-    def short(gap: float) -> float:
-        z = gap * per_gap
-        return float(w @ (ndtr(z - reach) + ndtr(-z - reach))) - power
-
-    return float(brentq(short, 0.0, 60 * math.sqrt(variance), xtol=1e-6))
+    return Layout.even(n, ways).detectable(power, sigma_c=sigma_c, prior=prior, level=level)
 
 
 def explainable_gap(n_per_way: int, ways: int) -> float:
@@ -237,18 +327,6 @@ def _heaps(n: int) -> int:
     if n < 1:
         raise QuantityError("a way needs at least one heap", field="heaps", value=n)
     return n
-
-
-def _within_df(n: int, ways: int) -> int:
-    if ways < 2:
-        raise QuantityError("a comparison needs at least two ways", field="ways", value=ways)
-    return ways * (_heaps(n) - 1)
-
-
-def _critical(n: int, ways: int, df: float, level: float) -> float:
-    if ways == 2:
-        return t_quantile(level, df)
-    return dunnett.critical_value(n, [n] * (ways - 1), df, level=level)
 
 
 def _chi2(df: int) -> tuple[Floats, Floats]:
