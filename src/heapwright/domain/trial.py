@@ -66,7 +66,8 @@ class Locked:
     window_d : heap ages [d] it is taken over (equal for one final sample); ends : calendar date;
     matters : difference that would change practice, in the outcome's unit; spread : assumed
     heap-to-heap SD in the outcome's unit (temperature outcomes only, else None); control : the
-    way the others are held against; ways : all ways as (name, details); seed : of the lots.
+    way the others are held against; ways : all ways as (name, details); seed : of the lots;
+    spread_worth : degrees of freedom the assumed spread is worth, None for the usual.
     """
 
     question: str
@@ -79,6 +80,7 @@ class Locked:
     control: str | None
     ways: tuple[tuple[str, str], ...]
     seed: int
+    spread_worth: int | None = None
 
     def parts(self) -> dict[str, Any]:
         """The locked parts as plain JSON values, by name."""
@@ -86,6 +88,8 @@ class Locked:
         parts["ends"] = self.ends.isoformat()
         parts["window_d"] = list(self.window_d)
         parts["ways"] = [list(w) for w in self.ways]
+        if self.spread_worth is None:
+            del parts["spread_worth"]  # plans locked before it was there keep their fingerprint
         return parts
 
     @property
@@ -106,7 +110,11 @@ class Locked:
     def changes(self, other: Locked) -> dict[str, tuple[Any, Any]]:
         """Locked parts that differ: name -> (here, in *other*)."""
         mine, theirs = self.parts(), other.parts()
-        return {k: (mine[k], theirs[k]) for k in mine if mine[k] != theirs[k]}
+        return {
+            k: (mine.get(k), theirs.get(k))
+            for k in {**mine, **theirs}
+            if mine.get(k) != theirs.get(k)
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +169,7 @@ class Trial:
                 self.way(heap.way)
         if self.locked.control is not None:
             self.way(self.locked.control)
+        self._check_factors()
         for name in self.place.downhill:
             self.heap(name)
         low, high = self.locked.window_d
@@ -185,6 +194,44 @@ class Trial:
                 value=self.locked.ends.isoformat(),
                 way_out="Give a later end date",
             )
+
+    def _check_factors(self) -> None:
+        """Every way says its level of every factor, and no two ways say the same."""
+        if self.locked.spread_worth is not None and self.locked.spread_worth < 1:
+            raise PlanError(
+                "an assumption is worth at least one degree of freedom",
+                field="spread_worth",
+                value=self.locked.spread_worth,
+                way_out="Leave it out for the usual 8",
+            )
+        names = [tuple(sorted(n for n, _ in w.factors)) for w in self.ways]
+        for way, mine in zip(self.ways, names, strict=True):
+            if mine != names[0]:
+                raise PlanError(
+                    f"way {way.name} has other factors than {self.ways[0].name}",
+                    field="factors",
+                    value=", ".join(mine) or "none",
+                    way_out="Give every way a level of every factor, or no way any",
+                )
+        levels = [frozenset(w.factors) for w in self.ways if w.factors]
+        if len(set(levels)) < len(levels):
+            raise PlanError(
+                "two ways have the same levels of all factors",
+                field="factors",
+                way_out="Take them for one way, or name what differs between them",
+            )
+
+    @property
+    def factors(self) -> dict[str, tuple[str, ...]]:
+        """Factors that are varied, with their levels, the control's first; empty without any."""
+        first = sorted(self.ways, key=lambda w: w.name != self.locked.control)
+        made: dict[str, list[str]] = {}
+        for way in first:
+            for name, level in way.factors:
+                made.setdefault(name, [])
+                if level not in made[name]:
+                    made[name].append(level)
+        return {n: tuple(found) for n, found in made.items() if len(found) > 1}
 
     @property
     def compares(self) -> bool:

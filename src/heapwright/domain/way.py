@@ -61,7 +61,8 @@ class Treatment:
 
     name : as the keeper calls it; kind : one of `KINDS`; first_after_d, every_d : for a turned
     heap, age of the first turn and days between turns [d]; vent : for a vented heap;
-    note : anything else that is done. Raises `PlanError` when kind and details do not fit.
+    note : anything else that is done; factors : (factor, level) pairs where several things are
+    varied together. Raises `PlanError` when kind and details do not fit.
 
     Examples
     --------
@@ -75,8 +76,16 @@ class Treatment:
     every_d: float | None = None
     vent: Vent | None = None
     note: str = ""
+    factors: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
+        if len({name for name, _ in self.factors}) < len(self.factors):
+            raise PlanError(
+                "a factor stands twice",
+                field="factors",
+                value=", ".join(name for name, _ in self.factors),
+                way_out="Give each factor one level a way",
+            )
         if not self.name.strip():
             raise PlanError("a way needs a name", field="name", way_out='Write name = "turned"')
         if self.kind not in KINDS:
@@ -107,6 +116,32 @@ class Treatment:
                 value=self.vent.pipes,
                 way_out='Write kind = "vented", or leave pipes out',
             )
+
+    @property
+    def details(self) -> str:
+        """Kind and details in one line, as locked."""
+        parts: list[str] = [self.kind]
+        if self.first_after_d is not None:
+            parts.append(f"first turn at {self.first_after_d:g} d")
+        if self.every_d is not None:
+            parts.append(f"then every {self.every_d:g} d")
+        if self.vent is not None:
+            v = self.vent
+            lie = "upright" if v.upright else "lying"
+            parts.append(
+                f"{v.pipes} pipes {lie}, {v.diameter_m * 100:g} cm, {v.hole_rows} rows of holes"
+            )
+            if v.spacing_m is not None:
+                parts.append(f"{v.spacing_m * 100:g} cm apart")
+            parts.append(
+                v.state if v.open_after_d is None else f"{v.state}, opened at {v.open_after_d:g} d"
+            )
+            if v.pull_after_d is not None:
+                parts.append(f"pulled at {v.pull_after_d:g} d")
+        parts += [f"{name}: {level}" for name, level in self.factors]
+        if self.note:
+            parts.append(self.note)
+        return ", ".join(parts)
 
     def turn_ages_d(self, until_d: float) -> tuple[float, ...]:
         """Ages [d] of the planned turns before *until_d*; empty when nothing is turned."""

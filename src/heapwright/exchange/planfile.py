@@ -19,6 +19,7 @@ from heapwright.domain.way import Treatment, Vent
 from heapwright.domain.when import local_zone, parse_when
 from heapwright.errors import HeapwrightError, PlanError
 from heapwright.exchange.planread import Lines, PlanTables
+from heapwright.stats.outcomes import OUTCOMES
 from heapwright.units import REGISTER, Ranged, parse
 
 __all__ = ["read_plan", "read_plan_tables", "read_plan_text"]
@@ -205,8 +206,9 @@ class _Builder(PlanTables):
             if self.get("outcome", "spread") is not None
             else (4.0 if row.unit == "delta_degC" else None),
             control=control,
-            ways=tuple((w.name, _way_text(w)) for w in ways),
+            ways=tuple((w.name, w.details) for w in ways),
             seed=1 if self.get("trial", "seed") is None else self.get("trial", "seed"),
+            spread_worth=self.get("outcome", "spread_worth"),
         )
 
     def _difference(self, key: str, decides: str) -> float | None:
@@ -229,8 +231,8 @@ class _Builder(PlanTables):
     def _also(self) -> tuple[str, ...]:
         also: tuple[str, ...] = self.get("outcome", "also") or ()
         for name in also:
-            if name not in REGISTER:
-                self.fail("no such outcome", "outcome", 0, "also", name, REGISTER)
+            if name not in OUTCOMES:
+                self.fail("no such outcome", "outcome", 0, "also", name, OUTCOMES)
         return also
 
     def _place(self) -> Place:
@@ -272,7 +274,24 @@ class _Builder(PlanTables):
             every_d=one("every"),
             vent=vent,
             note=self.get("way", "note", index=index) or "",
+            factors=self._factors(index),
         )
+
+    def _factors(self, index: int) -> tuple[tuple[str, str], ...]:
+        """Factor and level pairs of a way, written ``factor: level``."""
+        made = []
+        for text in self.get("way", "factors", index=index) or ():
+            name, _, level = (part.strip() for part in text.partition(":"))
+            if not name or not level:
+                raise PlanError(
+                    "a factor is written with its level",
+                    where=self.lines.where("way", index, "factors"),
+                    field="factors",
+                    value=repr(text),
+                    way_out='Write factors = ["turning: every 14 days", "material: with grass"]',
+                )
+            made.append((name, level))
+        return tuple(made)
 
     def _heap(self, index: int, place: Place) -> Heap:
         name = self.get("heap", "name", index=index)
@@ -372,28 +391,3 @@ class _Builder(PlanTables):
             flow_l_min=self.one("water", "flow"),
             equal=True if equal is None else equal,
         )
-
-
-def _way_text(way: Treatment) -> str:
-    """The details of a way in one line, as locked."""
-    parts: list[str] = [way.kind]
-    if way.first_after_d is not None:
-        parts.append(f"first turn at {way.first_after_d:g} d")
-    if way.every_d is not None:
-        parts.append(f"then every {way.every_d:g} d")
-    if way.vent is not None:
-        v = way.vent
-        lie = "upright" if v.upright else "lying"
-        parts.append(
-            f"{v.pipes} pipes {lie}, {v.diameter_m * 100:g} cm, {v.hole_rows} rows of holes"
-        )
-        if v.spacing_m is not None:
-            parts.append(f"{v.spacing_m * 100:g} cm apart")
-        parts.append(
-            v.state if v.open_after_d is None else f"{v.state}, opened at {v.open_after_d:g} d"
-        )
-        if v.pull_after_d is not None:
-            parts.append(f"pulled at {v.pull_after_d:g} d")
-    if way.note:
-        parts.append(way.note)
-    return ", ".join(parts)

@@ -65,6 +65,7 @@ TABLES: tuple[Table, ...] = (
         _K("ends", "date", "date from which findings may be claimed", "2026-07-01", locked=True),
         _K("matters", "text", "difference that would change what you do", '"8 C"', locked=True),
         _K("spread", "text", "how much heaps treated alike are assumed to differ (SD)", '"4 C"', locked=True),
+        _K("spread_worth", "whole", "degrees of freedom that this is worth, as from your own earlier trials", "8", locked=True),
         _K("control", "text", "the way the others are held against", '"left alone"', locked=True),
         _K("also", "names", "outcomes reported beside the deciding one", '["peak_excess_c"]'),
     )),
@@ -106,6 +107,7 @@ TABLES: tuple[Table, ...] = (
         _K("vents", "choice", "vented: state at the build", '"open"', locked=True, choices=("open", "plugged")),
         _K("open_after", "age", "vented: age at which plugged pipes are opened", '"7 days"', locked=True),
         _K("pull_after", "age", "vented: age at which pipes are pulled", '"30 days"', locked=True),
+        _K("factors", "names", "two or more things varied together, with this way's level of each", '["turning: every 14 days", "material: with grass"]', locked=True),
         _K("note", "text", "anything else that is done", '"breathable sheet"', locked=True),
     )),
     Table("heap", True, "One heap.", (
