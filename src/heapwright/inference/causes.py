@@ -68,8 +68,8 @@ class Share:
 @dataclass(frozen=True, slots=True)
 class Why:
     """Why heap *one* is warmer or cooler than *other*: gap : (low, mean, high) of the members;
-    shares : largest first; first : the cause named, None for "cannot tell"; confounded : pairs of
-    causes that could each explain what the other does."""
+    shares : the cause that is most often the largest stands first; first : the cause named, None for
+    "cannot tell"; confounded : pairs of causes that could each explain what the other does."""
 
     one: str
     other: str
@@ -209,7 +209,8 @@ def judged(one: str, other: str, gap: Floats, effects: Mapping[str, tuple[Floats
         )
         for n, (c, s) in enumerate(each.items())
     ]  # fmt: skip
-    shares.sort(key=lambda s: -abs(s.mean))
+    # by the chance of being the main cause: a mean share hides a cause whose sign is not known
+    shares.sort(key=lambda s: (-s.first, -abs(s.mean)))
     first = None
     if shares and abs(shares[0].mean) >= _WORTH and shares[0].first >= _SURE:
         first = shares[0].cause
