@@ -68,8 +68,8 @@ class Share:
 @dataclass(frozen=True, slots=True)
 class Why:
     """Why heap *one* is warmer or cooler than *other*: gap : (low, mean, high) of the members;
-    shares : the cause that is most often the largest stands first; first : the cause named, None for
-    "cannot tell"; confounded : pairs of causes that could each explain what the other does."""
+    shares : the cause that is most often the largest stands first; first : the cause named, None
+    for "cannot tell"; confounded : pairs of causes that could each explain what the other does."""
 
     one: str
     other: str
