@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from heapwright.errors import InputError
 
-__all__ = ["adjusted_p", "critical_value", "loadings"]
+__all__ = ["adjusted_p", "critical_value", "inside_chance", "loadings"]
 
 Floats = NDArray[np.float64]
 _Z_NODES, _S_NODES = 160, 80
@@ -84,7 +84,7 @@ def adjusted_p(
     """
     loading = np.array(loadings(n_control, n_ways))
     c = abs(t) if two_sided else t
-    return min(1.0, max(0.0, 1 - _probability(c, loading, _checked_df(df), two_sided)))
+    return min(1.0, max(0.0, 1 - inside_chance(c, loading, _checked_df(df), two_sided)))
 
 
 def critical_value(
@@ -123,7 +123,7 @@ def _critical(loading: tuple[float, ...], df: float, level: float, two_sided: bo
     low = float(stdtrit(df, one)) - 0.01
     high = float(stdtrit(df, max(many, bonferroni))) + 0.01
     return float(
-        brentq(lambda c: _probability(c, array, df, two_sided) - level, low, high, xtol=1e-9)
+        brentq(lambda c: inside_chance(c, array, df, two_sided) - level, low, high, xtol=1e-9)
     )
 
 
@@ -159,8 +159,35 @@ def _scale(df: float) -> tuple[Floats, Floats]:
     return s, w / w.sum()
 
 
-def _probability(c: float, loading: Floats, df: float, two_sided: bool) -> float:
-    """Chance that all differences stay below *c* (in size, if two-sided)."""
+def inside_chance(c: float, loading: Floats, df: float, two_sided: bool = True) -> float:
+    """Chance that all standardised differences stay below *c* if there is none.
+
+    Parameters
+    ----------
+    c : float
+        Standard errors, >= 0 if two-sided.
+    loading : array, shape (k,)
+        Loading of each difference, above -1 and below 1: two of them correlate as the product of
+        their loadings. From `loadings`, or of a design's own correlation; not checked.
+    df : float
+        Degrees of freedom of the shared variance, >= 1; at most 1e8, not checked.
+    two_sided : bool, default True
+        Below *c* in size, or below *c* only.
+
+    Returns
+    -------
+    float
+        0 to 1, good to 1e-5 (to 1e-4 below 2 degrees of freedom).
+
+    References
+    ----------
+    Dunnett 1955, Journal of the American Statistical Association 50, 1096-1121 (from memory).
+
+    Examples
+    --------
+    >>> round(inside_chance(2.6728, np.sqrt([0.5, 0.5]), 8), 4)
+    0.95
+    """
     from scipy.special import ndtr
 
     s, ws = _scale(df)
