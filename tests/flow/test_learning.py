@@ -135,8 +135,11 @@ def test_a_forecast_is_kept_and_held_against_what_is_read(
     assert "nobody knows how good they are" in out
     assert "Most useful next:" in out
     monkeypatch.setenv("HEAPWRIGHT_NOW", "2026-05-09T12:00:00+00:00")
-    for day, words in (("2026-05-07", "A 48 42 B 45 39"), ("2026-05-09", "A 45 40 B 72 38")):
-        _log(book, "round", f"{words} air 12", "--when", f"{day} 09:00")
+    _log(book, "round", "A 48 42 B 45 39 air 12", "--when", "2026-05-07 09:00")
+    _log(
+        book, "round", "A 45 40 B 72 38 air 12", "--when", "2026-05-09 09:00",
+        "--answer", "B.core=as-written",
+    )  # fmt: skip
     later = _json(book, "forecast", "--jobs", "1")
     track = later["track"]
     assert track["n"] == 8  # type: ignore[index]
@@ -199,7 +202,8 @@ def test_exchanged_labels_are_asked_about(bare: Command, monkeypatch: pytest.Mon
     monkeypatch.setenv("HEAPWRIGHT_NOW", "2026-05-12T12:00:00+00:00")
     for day in range(3, 12):
         a, b = ("24 22", "56 50") if day == 9 else ("56 50", "24 22")
-        _log(bare, "round", f"A {a} B {b} air 12", "--when", f"2026-05-{day:02} 09:00")
+        hurried = ("--answer", "exchange.A.B=as-written") if day == 9 else ()
+        _log(bare, "round", f"A {a} B {b} air 12", "--when", f"2026-05-{day:02} 09:00", *hurried)
     found = _json(bare, "learn", "--jobs", "1")
     (asked,) = found["doubted"]  # type: ignore[misc]
     assert "Day 8: A reads 23 where I expected about" in asked

@@ -121,7 +121,9 @@ def _work_and_rounds(book: Book, trial: Trial, say: Say) -> None:
         if number == _FAHRENHEIT_ROUND:
             core = temps[hot][0]
             line = line.replace(f"{hot} {core:g} ", f"{hot} {core * 1.8 + 32:.0f} ", 1)
-            answers = _asked(book, trial, line, when, say)
+            answers = _asked(book, trial, line, when, say, "F")
+        if number == _EXCHANGED_ROUND:
+            answers = _asked(book, trial, line, when, say, "as-written")
         log_round(
             book, trial.name, line, now=when, when=when, reader="Ada", probe="long", answers=answers
         )
@@ -161,15 +163,18 @@ def _wrong_turn(trial: Trial) -> tuple[str, str]:
     return turned[-1], alone[-1]
 
 
-def _asked(book: Book, trial: Trial, line: str, when: datetime, say: Say) -> dict[str, str]:
-    """Log a line with a reading in degrees F: it is asked about, and the answer given."""
+def _asked(
+    book: Book, trial: Trial, line: str, when: datetime, say: Say, answer: str
+) -> dict[str, str]:
+    """Log a line with a slip in it: it is asked about; the answer, once without looking again."""
     try:
         log_round(book, trial.name, line, now=when, when=when, reader="Ada", probe="long")
     except QuestionError as asked:
         question = asked.questions[0]
         say(f"Asked on {_day(when)}: {question.text}")
-        say(f"  nothing was written until the answer: {question.key}=F")
-        return {question.key: "F"}
+        hasty = ", given in a hurry" if answer == "as-written" else ""
+        say(f"  nothing was written until the answer: {question.key}={answer}{hasty}")
+        return {question.key: answer}
     return {}
 
 

@@ -23,7 +23,9 @@ from heapwright.errors import ConflictError, HeapwrightError, TableError
 from heapwright.exchange.sheets import Sheet, read_sheet
 from heapwright.science.values import value as published
 from heapwright.services.asking import Asker
-from heapwright.services.import_columns import KEYS, Columns, read_columns
+from heapwright.services.import_columns import KEYS as LAYOUT_KEYS
+from heapwright.services.import_columns import Columns, read_columns
+from heapwright.services.import_doubts import SCREEN_KEYS, drop, listed, screen_rows
 from heapwright.services.import_rows import Draft, Rows, read_rows
 from heapwright.services.log import made_id, to_celsius
 from heapwright.services.yard import Yard, yard_of
@@ -32,10 +34,12 @@ from heapwright.units import REGISTER
 
 __all__ = ["KEYS", "Imported", "import_sheet"]
 
+#: Every key of ``--answer`` for an import, and what it settles.
+KEYS: dict[str, str] = LAYOUT_KEYS | SCREEN_KEYS
+
 _KEPT = ("kind", "decimal", "unit", "zone", "dates", "air_source", "method", "basis")
 _OUTPUT = re.compile(r"\b(compost|yield|output|product|crude|net|residue)\b")
 _INPUT = re.compile(r"\b(feed|feedstock|input)\b")
-_SHOWN = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +129,7 @@ def import_sheet(
     pairs = _pairs(rows, asker)
     _ordinals(rows, asker)
     origin = _air_source(rows, asker)
+    screen_rows(book, yard, rows, asker)
     asker.settle()
     asker.unused([k for k in KEYS if "." not in k])
     if not rows.drafts:
@@ -173,7 +178,7 @@ def _leave_out_doubtful(rows: Rows, asker: Asker) -> None:
         answer = asker.get(
             "out_of_range",
             f"{len(impossible)} {'value' if len(impossible) == 1 else 'values'} cannot be: "
-            f"{_listed(impossible, rows)}. Skip them"
+            f"{listed(impossible, rows)}. Skip them"
             + (", or were these degrees F?" if turned else "?"),
             ("skip", "F") if turned else ("skip",),
             suggested="skip",
@@ -184,47 +189,31 @@ def _leave_out_doubtful(rows: Rows, asker: Asker) -> None:
                 draft.note = f"{draft.note}; F on asking".strip("; ")
             rows.notes.append(f"{len(turned)} values read as degrees F")
             impossible = [d for d in impossible if not _fits(d, d.value)]
-        _drop(rows, impossible, "values that cannot be")
+        drop(rows, impossible, "values that cannot be")
     readings = [d for d in rows.drafts if d.kind == "reading"]
     lone = _power_on(readings)
     if lone and asker.get(
         "power_on",
         f"{len(lone)} readings are exactly {published('entry', 'power_on_c').value:g} C and stand "
-        f"alone, which many probes show at switching on: {_listed(lone, rows)}",
+        f"alone, which many probes show at switching on: {listed(lone, rows)}",
         ("skip", "keep"),
         suggested="skip",
     ) == "skip":  # fmt: skip
-        _drop(rows, lone, "readings that probes show at switching on")
+        drop(rows, lone, "readings that probes show at switching on")
     ask_above = published("entry", "ask_above_c").value
     gone = {id(d) for d in lone}
     hot = [d for d in readings if d.value > ask_above and id(d) not in gone]
     if hot and asker.get(
         "hot",
         f"{len(hot)} readings are above {ask_above:g} C, hotter than life in a heap makes it: "
-        f"{_listed(hot, rows)}",
+        f"{listed(hot, rows)}",
         ("keep", "skip"),
     ) == "skip":  # fmt: skip
-        _drop(rows, hot, f"readings above {ask_above:g} C")
+        drop(rows, hot, f"readings above {ask_above:g} C")
 
 
 def _fits(draft: Draft, value: float) -> bool:
     return REGISTER[draft.key].low <= value <= REGISTER[draft.key].high
-
-
-def _drop(rows: Rows, drafts: list[Draft], what: str) -> None:
-    if drafts:
-        gone = {id(d) for d in drafts}
-        rows.drafts = [d for d in rows.drafts if id(d) not in gone]
-        rows.notes.append(f"{len(drafts)} {what} left out: {_listed(drafts, rows)}")
-
-
-def _listed(drafts: list[Draft], rows: Rows) -> str:
-    sheet = rows.columns.sheet
-    shown = [
-        f"line {sheet.lines[d.row]} {sheet.header[d.column]} {d.typed}" for d in drafts[:_SHOWN]
-    ]
-    more = f" and {len(drafts) - _SHOWN} more" if len(drafts) > _SHOWN else ""
-    return ", ".join(shown) + more
 
 
 def _power_on(readings: list[Draft]) -> list[Draft]:
@@ -309,7 +298,7 @@ def _ordinals(rows: Rows, asker: Asker) -> None:
         return
     answer = asker.get(
         "same_time",
-        f"{len(doubles)} values come again for the same time and place: {_listed(doubles, rows)}",
+        f"{len(doubles)} values come again for the same time and place: {listed(doubles, rows)}",
         ("both-kept", "first", "last"),
         suggested="both-kept",
     )

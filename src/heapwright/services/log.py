@@ -20,6 +20,8 @@ from heapwright.errors import EntryError, HeapwrightError
 from heapwright.exchange.pasted import RoundLine, Typed, parse_round_line
 from heapwright.science.values import value as published
 from heapwright.services.asking import Asker
+from heapwright.services.screening import Cell, Screened, screen_cells
+from heapwright.services.screenwords import Asked
 from heapwright.services.yard import Yard, yard_of
 from heapwright.store.book import Added, Book
 from heapwright.units import Quantity, parse_number, quantity
@@ -102,7 +104,9 @@ def log_round(
         ``C`` or ``F`` for numbers without a mark; degrees C without.
     answers : mapping
         Answers to questions: ``unit``, ``air``, or ``heap.spot``, each with ``C``, ``F``,
-        ``as-written``, ``withdraw`` or a number.
+        ``as-written``, ``withdraw`` or a number; ``exchange.A.B`` with ``exchanged``,
+        ``as-written`` or ``withdraw``; ``round`` with ``as-written``, ``withdraw``, ``tenth`` or
+        ``tenfold``.
     entry_id : str, optional
         Id of the round made by the enterer; those of its readings follow from it.
     source : str
@@ -115,7 +119,8 @@ def log_round(
     EntryError, UnknownNameError, InputError
         The line, a name, the time or an answer cannot stand.
     QuestionError
-        A value cannot be, or is too hot to be taken without asking; nothing was written.
+        A value cannot be, is too hot to be taken without asking, or does not fit what the book
+        holds (see `heapwright.services.screening`); nothing was written.
     """
     yard = yard_of(book, trial, new=new)
     read = (
@@ -147,7 +152,11 @@ def log_round(
         else made_id("round", yard.trial.lower(), moment.low, moment.high, *content)
     )
     taker = _Taker(yard, asker, moment, default, walk_id, reader.strip(), probe.strip(), source)
-    readings = taker.readings(read)
+    screened = screen_cells(
+        book, yard, asker, moment, taker.cells(read), unit=default, walk=walk_id, air=read.air
+    )
+    taker.left_out += screened.left_out
+    readings = taker.readings(screened)
     air = taker.air(read)
     asker.settle()
     asker.unused(("unit",))
@@ -230,9 +239,9 @@ class _Taker:
     source: str
     left_out: list[str] = field(default_factory=list)
 
-    def readings(self, read: RoundLine) -> list[Reading]:
-        """The readings of all heaps, without those left out."""
-        out: list[Reading] = []
+    def cells(self, read: RoundLine) -> list[Cell]:
+        """The numbers of all heaps with their places."""
+        out: list[Cell] = []
         for typed_heap, row in read.heaps.items():
             heap = self.yard.heap(typed_heap)
             names = self.yard.spot_names or tuple(f"spot{k}" for k in range(1, len(row) + 1))
@@ -244,22 +253,29 @@ class _Taker:
                     way_out="Leave out what was not read at one of: " + ", ".join(names),
                 )
             for spot, typed in zip(names, row, strict=False):
-                made = typed and self._reading(heap, spot, typed)
-                if made:
-                    out.append(made)
+                if typed:
+                    out.append(Cell(f"{heap}.{spot}", f"{heap} {spot}", heap, spot, typed))
         return out
 
-    def _reading(self, heap: str, spot: str, typed: Typed) -> Reading | None:
-        taken = self._value(f"{heap}.{spot}", f"{heap} {spot}", typed, quantity("temp_c"))
+    def readings(self, screened: Screened) -> list[Reading]:
+        """The readings of all heaps, without those left out."""
+        made = [self._reading(c, screened.questions.get(c.key)) for c in screened.cells]
+        return [r for r in made if r is not None]
+
+    def _reading(self, cell: Cell, doubt: Asked | None) -> Reading | None:
+        row = quantity("temp_c")
+        taken = self._value(cell.key, cell.shown, cell.typed, row, doubt)
         if taken is None:
             return None
         value, text, unit, note = taken
-        depth, pipe = self.yard.place_of(heap, spot)
+        depth, pipe = self.yard.place_of(cell.heap, cell.spot)
+        note = "; ".join(n for n in (cell.note, note) if n)
         return Reading(
-            made_id("reading", self.walk, heap.lower(), spot.lower()),
-            self.yard.trial, heap, spot, self.when, value,
+            made_id("reading", self.walk, cell.heap.lower(), cell.spot.lower()),
+            self.yard.trial, cell.heap, cell.spot, self.when, value,
             typed=text, typed_unit=unit, probe=self.probe, reader=self.reader, depth_m=depth,
-            pipe_distance_m=pipe, round=self.walk, note=note, trail=Trail("", source=self.source),
+            pipe_distance_m=pipe, round=self.walk, note=note,
+            trail=Trail("", source=self.source),
         )  # fmt: skip
 
     def air(self, read: RoundLine) -> list[Weather]:
@@ -278,13 +294,16 @@ class _Taker:
         ]  # fmt: skip
 
     def _value(
-        self, key: str, shown: str, typed: Typed, row: Quantity
+        self, key: str, shown: str, typed: Typed, row: Quantity, doubt: Asked | None = None
     ) -> tuple[float, str, str, str] | None:
-        """Value [degrees C], text, unit and note of one number; None when it is left out."""
+        """Value [degrees C], text, unit and note of one number; None when it is left out.
+
+        doubt : what its history says against it, asked unless it cannot be at all.
+        """
         unit = typed.unit or self.unit
         value = to_celsius(typed.number, unit)
         answer = self.asker.given(key)
-        question = _doubt(value, typed, unit, shown, row)
+        question = _doubt(value, typed, unit, shown, row) or doubt
         if answer is None:
             if question is None:
                 return value, typed.text, unit, ""
@@ -332,9 +351,7 @@ def _number_or_unit(key: str, answer: str, unit: str) -> tuple[float, str, str]:
     return to_celsius(parse_number(found[1], field=key), chosen), found[1], chosen
 
 
-def _doubt(
-    value: float, typed: Typed, unit: str, shown: str, row: Quantity
-) -> tuple[str, tuple[str, ...], str | None] | None:
+def _doubt(value: float, typed: Typed, unit: str, shown: str, row: Quantity) -> Asked | None:
     """Question, choices and suggestion for a value [degrees C]; None when it can stand."""
     fits = row.low <= value <= row.high
     hot = published("entry", "ask_above_c").value
