@@ -6,9 +6,9 @@ import json
 from pathlib import Path
 
 import pytest
+from tests.flow.commands import Command
 
 from heapwright.services import reach as module
-from tests.flow.commands import Command
 
 CLIMATE = """
 latitude_deg = 52

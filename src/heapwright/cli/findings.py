@@ -1,4 +1,4 @@
-"""Commands that answer the question of a trial: findings, report."""
+"""Commands that answer the question of a trial: findings, report, kit."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from heapwright.services.findings import Findings
     from heapwright.stats.compare import Comparison
 
-__all__ = ["findings", "report"]
+__all__ = ["findings", "kit", "report"]
 
 TrialArgument = Annotated[
     str | None, typer.Argument(help="Name of the trial; may be left out when there is only one.")
@@ -54,6 +54,27 @@ def report(
     say(str(path))
 
 
+def kit(
+    trial: TrialArgument = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The folder; named after the trial if left out.")
+    ] = None,
+    book: BookOption = None,
+) -> None:
+    """Write the data of a trial and an R script that does its sums again; one look."""
+    from heapwright.services.kit import write_kit
+    from heapwright.services.plans import only_trial
+    from heapwright.services.report import file_name
+    from heapwright.services.settings import now, open_book
+
+    with open_book(book, create=False) as opened:
+        name = only_trial(opened, trial)
+        folder = out or Path(file_name(name).removesuffix("-report.html") + "-kit")
+        for path in write_kit(opened, name, folder, now=now()):
+            say(str(path))
+    say(f"Do the sums again: cd {folder} && Rscript recompute.R")
+
+
 def _say_findings(found: Findings) -> None:
     from heapwright.services.report import report_model, shown_in
 
@@ -69,6 +90,8 @@ def _say_findings(found: Findings) -> None:
         say("As done, which was not as planned:")
         for sentence in model.as_done:
             say(f"  {sentence}")
+    for row in model.over_time:
+        say(row.sentence)
     for block in model.outcomes:
         say()
         say(block.title + (" (this decides)" if block.decides else ""))

@@ -16,7 +16,7 @@ from heapwright.cli.advising import advise
 from heapwright.cli.calendar import calendar, today
 from heapwright.cli.dealing import deal
 from heapwright.cli.demonstration import demo
-from heapwright.cli.findings import findings, report
+from heapwright.cli.findings import findings, kit, report
 from heapwright.cli.judging import diagnose
 from heapwright.cli.learning import air, forecast, learn, why
 from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
@@ -25,6 +25,7 @@ from heapwright.cli.planning import plan_app
 from heapwright.cli.seriescheck import check_forecast
 from heapwright.cli.simulate import simulate
 from heapwright.cli.starting import start
+from heapwright.cli.together import together
 from heapwright.errors import HeapwrightError
 
 __all__ = ["ORDER", "app", "run"]
@@ -58,13 +59,15 @@ def main(
 
 _COMMANDS: tuple[Callable[..., None], ...] = (
     start, mix, water, size, barrow, deal, calendar, today, diagnose, simulate, learn, forecast,
-    why, air, advise, findings, report, history, correct, withdraw, restore, exchange, demo,
+    why, air, advise, findings, report, kit, together, history, correct, withdraw, restore,
+    exchange, demo,
 )  # fmt: skip
 #: commands in the order in which a trial needs them
 ORDER = (
     "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
     "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "check-forecast",
-    "findings", "report", "history", "correct", "withdraw", "restore", "exchange", "demo",
+    "findings", "report", "kit", "together", "history", "correct", "withdraw", "restore",
+    "exchange", "demo",
 )  # fmt: skip
 #: what an option takes, by the type it is declared with
 _KINDS = {

@@ -14,8 +14,8 @@ from typing import Any
 
 __all__ = [
     "AirSeries", "BarChart", "BarItem", "ComparisonBlock", "Curves", "DoneRow", "HeapCurve",
-    "IntervalRow", "Intervals", "Mark", "MixBlock", "MixLine", "OutcomeBlock", "ReportModel",
-    "RoundRow", "Values", "WayLine",
+    "IntervalRow", "Intervals", "Mark", "MixBlock", "MixLine", "OutcomeBlock", "OverTime",
+    "ReportModel", "RoundRow", "Values", "WayLine",
 ]  # fmt: skip
 
 
@@ -101,6 +101,24 @@ class Intervals:
     less: str
     more: str
     matters: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OverTime:
+    """The difference of a way and the control over heap age, as drawn.
+
+    age_d; difference : in the unit on screen; half_width : of the band, 0 for none; spans : (from,
+    to) [d] where it leaves out 0; sentence : when they differed.
+    """
+
+    way: str
+    control: str
+    age_d: tuple[float, ...]
+    difference: tuple[float, ...]
+    half_width: float
+    spans: tuple[tuple[float, float], ...]
+    unit: str
+    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +263,7 @@ class ReportModel:
     locked: tuple[tuple[str, str], ...]
     curves: Curves | None
     curves_said: str
+    over_time: tuple[OverTime, ...]
     outcomes: tuple[OutcomeBlock, ...]
     differed: tuple[tuple[str, tuple[str, ...]], ...]
     assumed: tuple[str, ...]

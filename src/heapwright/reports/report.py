@@ -13,6 +13,7 @@ from typing import Literal
 from heapwright.reports.bars import bars_figure, intervals_figure, values_figure
 from heapwright.reports.figures import curves_figure
 from heapwright.reports.model import OutcomeBlock, ReportModel
+from heapwright.reports.overtime import over_time_figure
 
 __all__ = ["render_report"]
 
@@ -58,6 +59,7 @@ def render_report(model: ReportModel) -> str:
         ranges={o.key: _ranges(o, i) for i, o in enumerate(model.outcomes)},
         values={o.key: _values(o, i, model) for i, o in enumerate(model.outcomes)},
         bars=_bars(model),
+        over_time=_over_time(model),
     )
 
 
@@ -86,6 +88,15 @@ def _values(block: OutcomeBlock, number: int, model: ReportModel) -> _Pair | Non
     return _Pair(
         values_figure(block.values, control=control, prefix=f"value{number}-wide"),
         values_figure(block.values, control=control, prefix=f"value{number}-narrow", wide=False),
+    )
+
+
+def _over_time(model: ReportModel) -> _Pair | None:
+    if not model.over_time:
+        return None
+    return _Pair(
+        over_time_figure(model.over_time, prefix="over-wide"),
+        over_time_figure(model.over_time, prefix="over-narrow", wide=False),
     )
 
 

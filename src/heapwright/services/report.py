@@ -11,7 +11,6 @@ import re
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from heapwright.domain.when import local_zone
 from heapwright.errors import InputError
@@ -20,6 +19,7 @@ from heapwright.reports.model import (
     IntervalRow,
     Intervals,
     OutcomeBlock,
+    OverTime,
     ReportModel,
     Values,
     WayLine,
@@ -50,6 +50,9 @@ from heapwright.services.reportwords import (
     state,
     way_in_words,
 )
+from heapwright.stats.band import Band
+from heapwright.stats.bandwords import spans, when_differed
+from heapwright.stats.claims import TEMPERATURE_CAVEAT
 from heapwright.stats.compare import Comparison
 from heapwright.stats.outcomes import Outcome, outcome
 from heapwright.store.book import Book
@@ -127,6 +130,7 @@ def report_model(found: Findings) -> ReportModel:
         locked=locked_rows(found, clock),
         curves=drawn,
         curves_said=curves_said(record, drawn, clock),
+        over_time=_over_time(found.bands, clock.unit),
         outcomes=blocks,
         differed=differed(found),
         assumed=assumed(found),
@@ -188,6 +192,23 @@ def _outcome(found: Findings, key: str, unit: str) -> OutcomeBlock:
         values=_values(found, what, unit) if decides else None,
         intervals=_intervals(mine, what, unit) if decides else None,
     )
+
+
+def _over_time(bands: Sequence[Band], unit: str) -> tuple[OverTime, ...]:
+    """Bands as they are drawn; what stands with every temperature claim is said once, last."""
+    k = outcome("mean_excess_c").factor(unit)
+    last = len(bands) - 1
+    return tuple(
+        OverTime(
+            b.way, b.control, tuple(b.age_d.tolist()), tuple((b.difference_c * k).tolist()),
+            (b.half_width_c or 0.0) * k,
+            tuple((s.from_d, s.to_d) for s in spans(b)) if b.half_width_c else (),
+            outcome("mean_excess_c").unit_on_screen(unit),
+            when_differed(b, shown_in=unit).removesuffix(TEMPERATURE_CAVEAT if i < last else "")
+            .strip(),
+        )
+        for i, b in enumerate(bands)
+    )  # fmt: skip
 
 
 def _span(c: Comparison, what: Outcome, unit: str) -> str:

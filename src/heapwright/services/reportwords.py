@@ -62,7 +62,7 @@ def finding(found: Findings) -> tuple[str, ...]:
     decides = deciding(found, found.comparisons)
     if not decides:
         return (found.headline,)
-    said = [c.sentence for c in decides] + [decides[0].caveat]
+    said = [*found.deciding_effects, *[c.sentence for c in decides], decides[0].caveat]
     return tuple(s for s in dict.fromkeys(said) if s)
 
 

@@ -9,78 +9,23 @@ sentence that temperature is not quality.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import numpy as np
 
 from heapwright.errors import InputError, NotEnoughError, QuantityError, UnknownNameError
-from heapwright.stats import claims, dunnett
-from heapwright.stats.contrast import (
-    Interval,
-    covariate_contrast,
-    informed_contrast,
-    pooled_t,
-    welch,
-)
-from heapwright.stats.outcomes import Outcome, outcome
+from heapwright.stats import claims
+from heapwright.stats.contrast import Interval
+from heapwright.stats.outcomes import outcome
 from heapwright.stats.prior import SpreadPrior
-from heapwright.stats.scales import as_difference, as_ratio, log_welch, on_log
+from heapwright.stats.tried import Alternative, Tried, usable_blocks
 from heapwright.stats.wording import Words, headline
 
-__all__ = ["Alternative", "Comparison", "compare"]
+__all__ = ["Comparison", "compare"]
 
-_OTHER_SPREADS_C = (3.0, 4.0, 6.0)
 _LEVEL, _LEAN_LEVEL = 0.95, 0.80
-_DUNNETT = "Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121: several ways against one control"
-_WELCH = "Welch 1947, Biometrika 34, 28-35: a spread for each way"
-_STUDENT = "Student 1908, Biometrika 6, 1-25: the t interval"
-_OWN = "Heapwright docs, 'Comparing fairly': the informed spread and its simulation study"
-_LOG = "Reckoned on the log scale: the range is the difference a ratio makes at the control's level"
-_COUNTED = "Heaps' own spread widens the range of what was counted; it is never below chance"
-_GLM = (
-    "McCullagh and Nelder 1989, Generalized Linear Models: counts with more spread than chance "
-    "(from memory)"
-)
-_NO_INTERVAL = "With one heap each there is no interval: the trial itself shows no spread"
-
-
-@dataclass(frozen=True, slots=True)
-class Alternative:
-    """The same difference by another analysis, shown beside the one that was chosen.
-
-    scale : "difference" in the unit of the outcome, or "ratio" of way over control.
-    """
-
-    method: str
-    estimate: float
-    low: float
-    high: float
-    df: float
-    scale: str = "difference"
-
-    def said(self, what: Outcome, *, shown_in: str = "C") -> tuple[str, str, str]:
-        """Estimate, low and high as they stand on screen, without a unit."""
-        if self.scale == "ratio":
-            low, mid, high = (f"{v:.2f}" for v in (self.low, self.estimate, self.high))
-            return mid, low, high
-        low, mid, high = (
-            what.signed(v, shown_in=shown_in) for v in (self.low, self.estimate, self.high)
-        )
-        return mid, low, high
-
-    def to_json(self, factor: float = 1.0) -> dict[str, Any]:
-        """As it stands in the findings; *factor* turns kept into published units."""
-        factor = 1.0 if self.scale == "ratio" else factor
-        return {
-            "method": self.method,
-            "scale": self.scale,
-            "estimate": self.estimate * factor,
-            "low": self.low * factor,
-            "high": self.high * factor,
-            "df": self.df,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,9 +111,11 @@ def compare(
     ended: bool,
     prior: SpreadPrior | None = None,
     exposures: Mapping[str, Mapping[str, float]] | None = None,
+    blocks: Mapping[str, str] | None = None,
     window: tuple[float, float] | None = None,
     end_date: date | str | None = None,
     start_by_way: Mapping[str, Mapping[str, float]] | None = None,
+    second: Mapping[str, Interval] | None = None,
     differed: Mapping[str, Sequence[str]] | None = None,
     notes: Sequence[str] = (),
     labels: Mapping[str, str] | None = None,
@@ -200,12 +147,16 @@ def compare(
         For outcomes with an informed spread; that of science/values/spread.toml unless given.
     exposures : mapping like *values_by_way*, optional
         For shares and numbers in a field: seeds sown, fields looked at.
+    blocks : mapping of heap to str, optional
+        Where heaps stand in blocks; taken out where every way can be compared within them.
     window : (float, float), optional
         Heap ages the values were taken over [day]; carried along.
     end_date : date or str, optional
         Needed if not *ended*.
     start_by_way : mapping like *values_by_way*, optional
         The common phase of each heap; adds the line with a covariate from three heaps a way on.
+    second : mapping of way to Interval, optional
+        A second opinion on each way, shown beside.
     differed : mapping of way to sequence of str, optional
         What else differed between a way and the control. Carried along.
     notes : sequence of str, optional
@@ -241,12 +192,13 @@ def compare(
     values = _checked(values_by_way, control, matters)
     when = _when(ended, end_date)
     wording = dict(labels or {})
+    standing = usable_blocks(values, blocks or {}, control)
     result = []
     for way in values:
         if way == control:
             continue
-        tried = _Tried(
-            what, values, way, control, prior or SpreadPrior.published(), exposures or {}
+        tried = Tried(
+            what, values, way, control, prior or SpreadPrior.published(), exposures or {}, standing
         )
         at95, at80 = (tried.main(_LEVEL), tried.main(_LEAN_LEVEL)) if ended else (None, None)
         estimate = at95.estimate if at95 else _mean(values[way]) - _mean(values[control])
@@ -287,179 +239,13 @@ def compare(
                 method=at95.method if at95 else "difference of means, no interval",
                 sentence=headline(words, said, estimate, at95),
                 caveat=claims.TEMPERATURE_CAVEAT if what.kind == "temperature" else "",
-                alternatives=tried.beside(start_by_way) if at95 else (),
+                alternatives=tried.beside(start_by_way, (second or {}).get(way)) if at95 else (),
                 differed=tuple((differed or {}).get(way, ())),
                 assumptions=tried.assumptions(at95, when, notes),
                 sources=tried.sources(at95),
             )
         )
     return result
-
-
-@dataclass(frozen=True, slots=True)
-class _Tried:
-    """The analyses of one pair."""
-
-    what: Outcome
-    values: Mapping[str, Mapping[str, float]]
-    way: str
-    control: str
-    prior: SpreadPrior
-    exposures: Mapping[str, Mapping[str, float]]
-
-    @property
-    def groups(self) -> dict[str, list[float]]:
-        return {way: list(heaps.values()) for way, heaps in self.values.items()}
-
-    @property
-    def smallest(self) -> int:
-        return min(len(self.values[self.way]), len(self.values[self.control]))
-
-    @property
-    def many(self) -> bool:
-        return len(self.values) > 2
-
-    def main(self, level: float) -> Interval | None:
-        """The interval that the claim rests on; None if there is none."""
-        if self.what.informed:
-            one = informed_contrast(self.groups, self.way, self.control, self.prior, level=level)
-            return self._together(one)
-        if sum(map(len, self.values.values())) <= len(self.values):
-            return None
-        if self.what.model == "difference":
-            return self._together(pooled_t(self.groups, self.way, self.control, level=level))
-        return self._told(self._together(self._log(level)))
-
-    @property
-    def counted_in(self) -> dict[str, list[float]]:
-        """Exposures by way, in the order of the heaps."""
-        return {
-            way: [self.exposures[way][heap] for heap in heaps]
-            for way, heaps in self.values.items()
-            if way in self.exposures
-        }
-
-    def _log(self, level: float = _LEVEL) -> Interval:
-        return on_log(
-            self.what.model, self.groups, self.counted_in, self.way, self.control, level=level
-        )
-
-    def _told(self, interval: Interval) -> Interval:
-        """An interval on the log scale as a difference."""
-        return as_difference(
-            interval, self.what.model, self.groups, self.counted_in, self.control
-        )
-
-    def _together(self, one: Interval) -> Interval:
-        """Dunnett's interval where more than two ways are compared."""
-        if not self.many:
-            return one
-        others = [len(heaps) for way, heaps in self.values.items() if way != self.control]
-        critical = dunnett.critical_value(
-            len(self.values[self.control]), others, one.df, level=one.level
-        )
-        return one.with_critical(critical, method=f"{one.method}; Dunnett for {len(others)} ways")
-
-    def beside(
-        self, start_by_way: Mapping[str, Mapping[str, float]] | None
-    ) -> tuple[Alternative, ...]:
-        """The other analyses that are always shown, where they exist."""
-        groups, way, control = self.groups, self.way, self.control
-        found: list[Interval] = []
-        if self.what.informed:
-            if self.many:
-                found.append(_alone(informed_contrast(groups, way, control, self.prior)))
-            if self.smallest >= 2:
-                found.append(self._together(pooled_t(groups, way, control)))
-            if self.smallest >= 3:
-                found.append(welch(groups, way, control))
-            for s0_c in _OTHER_SPREADS_C:
-                other = informed_contrast(groups, way, control, self.prior.with_spread(s0_c))
-                found.append(self._together(other))
-            found += self._with_start(start_by_way)
-        elif self.what.model == "difference":
-            if self.many:
-                found.append(_alone(pooled_t(groups, way, control)))
-            if self.smallest >= 2:
-                found.append(welch(groups, way, control))
-        else:
-            return self._beside_log()
-        return tuple(Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found)
-
-    def _beside_log(self) -> tuple[Alternative, ...]:
-        """Beside a range from the log scale: the ratio itself, and plain differences."""
-        one, groups = self._log(), self.groups
-        together = as_ratio(self._together(one))
-        rows = [
-            Alternative(
-                f"{together.method}; {self.way} over {self.control}, as a ratio"
-                + (" of odds" if self.what.model == "share" else ""),
-                together.estimate, together.low, together.high, together.df, "ratio",
-            )
-        ]  # fmt: skip
-        found = [self._told(_alone(one))] if self.many else []
-        if self.what.model == "ratio" and self.smallest >= 2:
-            found.append(self._told(log_welch(groups, self.way, self.control)))
-        plain = self._together(pooled_t(groups, self.way, self.control))
-        found.append(replace(plain, method=f"{plain.method}; plain difference of heap values"))
-        rows += [Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found]
-        return tuple(rows)
-
-    def _with_start(self, start_by_way: Mapping[str, Mapping[str, float]] | None) -> list[Interval]:
-        if start_by_way is None or min(map(len, self.values.values())) < 3:
-            return []
-        starts: dict[str, list[float]] = {}
-        for way, heaps in self.values.items():
-            first = start_by_way.get(way, {})
-            lacking = [heap for heap in heaps if heap not in first]
-            if lacking:
-                return []
-            starts[way] = [first[heap] for heap in heaps]
-        one = covariate_contrast(self.groups, starts, self.way, self.control, self.prior)
-        return [self._together(one)]
-
-    def assumptions(
-        self, at95: Interval | None, when: str | None, notes: Sequence[str]
-    ) -> tuple[str, ...]:
-        rows = ["The heap is the unit: spots and rounds were averaged first"]
-        if self.what.informed and at95 is not None:
-            rows.append(self.prior.sentence())
-        if at95 is not None:
-            rows.append("All ways spread alike, and heaps do not influence each other")
-        elif when is None and self.what.tested:
-            rows.append(_NO_INTERVAL)
-        if self.many and at95 is not None:
-            rows.append("All comparisons with the control hold together at 95 % (Dunnett)")
-        if at95 is not None and self.what.model != "difference":
-            rows.append(_LOG)
-            rows += [_COUNTED] if self.what.model in ("share", "rate") else []
-        if self.what.note:
-            rows.append(self.what.note)
-        return (*rows, *notes)
-
-    def sources(self, at95: Interval | None) -> tuple[str, ...]:
-        if at95 is None:
-            return ()
-        rows = [_OWN] if self.what.informed else [_STUDENT]
-        if self.what.model in ("share", "rate"):
-            rows = [_GLM, _STUDENT]
-        if self.what.informed and self.smallest >= 2:
-            rows.append(_STUDENT)
-        if self.many:
-            rows.append(_DUNNETT)
-        if self.smallest >= (3 if self.what.informed else 2):
-            rows.append(_WELCH)
-        return tuple(rows)
-
-
-def _alone(interval: Interval) -> Interval:
-    """The same interval, named as looking at this pair only."""
-    method = f"{interval.method}; this pair only, not adjusted"
-    return (
-        interval.with_critical(interval.half_width / interval.se, method=method)
-        if (interval.se > 0)
-        else interval
-    )
 
 
 def _mean(values: Mapping[str, float]) -> float:

@@ -15,6 +15,9 @@ from heapwright.stats.outcomes import Outcome
 
 __all__ = ["Words", "headline"]
 
+#: more heaps than this are counted, not named
+_MOST_NAMED = 6
+
 
 @dataclass(frozen=True, slots=True)
 class Words:
@@ -96,6 +99,8 @@ def _named(way: str, heaps: tuple[str, ...], words: Words) -> str:
     """A heap by its name with its way, or a way with its heaps."""
     if words.one_each:
         return way if heaps[0] == way else f"{heaps[0]} ({way})"
+    if len(heaps) > _MOST_NAMED:
+        return f"{way} ({len(heaps)} heaps)"
     return f"{way} ({', '.join(heaps)})"
 
 
