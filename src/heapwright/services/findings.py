@@ -11,6 +11,7 @@ import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time
+from math import isfinite
 from typing import Any
 
 from heapwright import __version__
@@ -83,7 +84,7 @@ class Findings:
 
     def to_json(self) -> dict[str, Any]:
         """The findings as published: plain JSON values."""
-        plan = self.record.plan
+        plan, until = self.record.plan, self.fair_start.until_d
         return {
             "trial": self.record.name,
             "invented": plan.trial.invented,
@@ -102,7 +103,7 @@ class Findings:
             "left_out_as_done": list(self.left_out),
             "missing": dict(self.missing),
             "fair_start": {
-                "until_d": self.fair_start.until_d,
+                "until_d": until if isfinite(until) else None,
                 "spread_c": self.fair_start.spread_c,
                 "sentence": self.fair_start.sentence,
             },

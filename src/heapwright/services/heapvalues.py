@@ -17,7 +17,7 @@ from heapwright.stats import described
 from heapwright.stats.outcomes import outcome
 from heapwright.stats.series import HeapExcess, excess_series, heap_value
 
-__all__ = ["alive", "counted_in", "excess_of", "heap_outcomes"]
+__all__ = ["alive", "counted_in", "excess_of", "heap_outcomes", "window_of"]
 
 
 def heap_outcomes(
@@ -45,9 +45,12 @@ def alive(record: TrialRecord) -> list[HeapRecord]:
     return heaps or list(record.heaps.values())
 
 
-def _window_so_far(record: TrialRecord) -> tuple[float, float]:
-    """The locked window, cut where the first heap's readings end; itself when that is too early."""
+def window_of(record: TrialRecord, *, ended: bool) -> tuple[float, float]:
+    """Heap ages that temperatures are taken over [d]: the locked window, before the end cut where
+    the first heap's readings end (itself when that is too early)."""
     low, high = record.plan.locked.window_d
+    if ended:
+        return low, high
     last = [max((h.age_d(r.when.middle) for r in h.readings), default=0.0) for h in alive(record)]
     covered = min(last, default=0.0)
     return (low, min(high, covered)) if covered > low + 1 else (low, high)
@@ -56,7 +59,7 @@ def _window_so_far(record: TrialRecord) -> tuple[float, float]:
 def _temperatures(
     record: TrialRecord, key: str, *, ended: bool
 ) -> tuple[dict[str, float], list[str]]:
-    window = record.plan.locked.window_d if ended else _window_so_far(record)
+    window = window_of(record, ended=ended)
     values: dict[str, float] = {}
     notes: list[str] = []
     if window != record.plan.locked.window_d:

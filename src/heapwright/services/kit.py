@@ -15,7 +15,7 @@ from pathlib import Path
 
 from heapwright.errors import InputError
 from heapwright.services.findings import Findings, assumed_spread, find
-from heapwright.services.heapvalues import counted_in
+from heapwright.services.heapvalues import counted_in, window_of
 from heapwright.services.record import TrialRecord
 from heapwright.stats.air import ROUND_SLACK_D
 from heapwright.stats.outcomes import outcome
@@ -116,7 +116,7 @@ def _values(found: Findings) -> list[Sequence[object]]:
 
 
 def _outcomes(found: Findings) -> list[Sequence[object]]:
-    low, high = found.record.plan.locked.window_d
+    low, high = window_of(found.record, ended=found.ended)
     return [
         (key, outcome(key).model, int(outcome(key).informed), found.record.plan.locked.control,
          repr(low), repr(high))
