@@ -3,7 +3,8 @@
 # make long   the tests with their full counts
 # make check  style, types, import directions, docs
 # make bench  the benchmarks, side by side in one run (about 25 minutes)
-# make study  trials without effect, by every method: how often each finds one (a few minutes)
+# make study  invented trials, ten thousand a cell: what every method finds, the band over time,
+#             what screening asks (about five minutes)
 # make hindcast  published heaps simulated and scored (half an hour)
 # make twins  invented heaps whose truth is known, learned from and scored (half an hour; goes on
 #             where it was stopped)
@@ -39,6 +40,8 @@ bench: $(VENV)/.bench
 
 study: $(VENV)/.dev
 	$(BIN)/python -m benchmarks.study
+	$(BIN)/python benchmarks/band.py
+	$(BIN)/python benchmarks/screening.py --logs 2000
 
 hindcast: $(VENV)/.dev
 	$(BIN)/python -m benchmarks.hindcast --workers $(WORKERS)

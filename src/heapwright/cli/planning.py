@@ -160,6 +160,33 @@ def reach(
         "less.")  # fmt: skip
 
 
+@plan_app.command()
+def spread(
+    trials: Annotated[
+        list[str] | None, typer.Argument(help="Ended trials of the book; its only one if none.")
+    ] = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say how far heaps treated alike differed in your own earlier trials, for the next plan."""
+    from heapwright.services.settings import now, open_book
+    from heapwright.services.spread import spread_of
+
+    with open_book(book, create=False) as opened:
+        found = spread_of(opened, trials or [], now=now())
+    if json_:
+        say_json(found.to_json())
+        return
+    for name, sd, df in found.trials:
+        say(f"{name}: standard deviation {sd:.1f} C, {df:g} degrees of freedom")
+    for name, why in found.left_out:
+        say(f"{name} left out: {why}")
+    say(found.sentence)
+    say("For [outcome] of the next plan, before it is locked:")
+    for line in found.lines:
+        say(f"  {line}")
+
+
 _REACH_HEAD = ("each", "alike can differ by", "found in 4 of 5", "yours is found", "chance floor")
 
 

@@ -10,12 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from heapwright.domain.trial import Trial
 from heapwright.errors import HeapwrightError
 from heapwright.services.heapvalues import excess_of
 from heapwright.services.record import TrialRecord
+from heapwright.stats.outcomes import OUTCOMES
 from heapwright.stats.series import heap_value
 
-__all__ = ["FairStart", "common_until", "fair_start", "starts"]
+__all__ = ["FairStart", "common_until", "fair_start", "starts", "thinned"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +37,35 @@ class FairStart:
 def common_until(record: TrialRecord) -> float:
     """Heap age until which all ways are handled alike [d]; inf when nothing ever differs."""
     return min((w.differs_from_d() for w in record.plan.trial.ways), default=float("inf"))
+
+
+def thinned(trial: Trial) -> str:
+    """What to say where days on which all heaps are treated alike count in the window; "" if none.
+
+    A way that is switched on midway differs from then on only, and a mean over earlier days shows
+    less of what it did.
+    """
+    low, high = trial.locked.window_d
+    until = min((w.differs_from_d() for w in trial.ways), default=float("inf"))
+    if len(trial.ways) < 2 or _kind(trial) != "temperature" or not low < until:
+        return ""
+    if until >= high:
+        return (
+            f"No way differs from another before day {until:g}, so nothing that counts (day "
+            f"{low:g} to {high:g}) can show a difference."
+            if until < float("inf")
+            else "By the plan no way ever differs from another."
+        )
+    return (
+        f"All heaps are treated alike until day {until:g}, and the window begins on day {low:g}: "
+        "those days thin out what the way did. The next trial could count from that day on."
+    )
+
+
+def _kind(trial: Trial) -> str:
+    """The kind of the deciding outcome; "" for one that is only written down."""
+    what = OUTCOMES.get(trial.locked.decides)
+    return what.kind if what else ""
 
 
 def starts(

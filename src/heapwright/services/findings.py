@@ -23,7 +23,7 @@ from heapwright.services.conduct import (
     handled_otherwise,
     what_else_differed,
 )
-from heapwright.services.fairstart import FairStart, fair_start, starts
+from heapwright.services.fairstart import FairStart, fair_start, starts, thinned
 from heapwright.services.heapvalues import counted_in, heap_outcomes
 from heapwright.services.overtime import bands_of, second_opinions
 from heapwright.services.record import TrialRecord, load_record
@@ -145,7 +145,7 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
     bands: tuple[Band, ...] = ()
     missing: dict[str, str] = {}
     values: dict[str, dict[str, float]] = {}
-    warnings: list[str] = []
+    warnings: list[str] = [t for t in [thinned(trial)] if t]
     for key in (locked.decides, *[k for k in trial.also if k != locked.decides]):
         try:
             per_heap, notes = heap_outcomes(record, key, ended=ended)

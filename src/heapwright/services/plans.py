@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from heapwright.domain.trial import Locked, Trial
-from heapwright.errors import LockedError, NotEnoughError, UnknownNameError
+from heapwright.errors import LockedError, NotEnoughError, PlanError, UnknownNameError
 from heapwright.exchange.planfile import read_plan, read_plan_text
+from heapwright.stats.outcomes import OUTCOMES
 from heapwright.store.book import Book
 from heapwright.units import quantity
 
@@ -103,7 +104,9 @@ def lock_plan(
     text = path.read_text(encoding="utf-8")
     versions = book.plans(trial.name) if trial.name.lower() in _lower(book) else []
     first = next((v for v in versions if v.locked), None)
-    if first is not None:
+    if first is None:
+        _refuse_untested(trial, path)
+    else:
         before = read_plan_text(first.text, now=first.recorded).locked
         changes = trial.locked.changes(before)
         if changes and not (unlock and why.strip()):
@@ -125,6 +128,21 @@ def lock_plan(
         why=why,
     )
     return stored_plan(book, trial.name)
+
+
+def _refuse_untested(trial: Trial, path: Path) -> None:
+    """A comparison is decided by something that can be tested."""
+    decides = trial.locked.decides
+    if not trial.compares or (decides in OUTCOMES and OUTCOMES[decides].tested):
+        return
+    what = OUTCOMES[decides].title if decides in OUTCOMES else quantity(decides).meaning
+    raise PlanError(
+        f"{what} is described and never tested, so it cannot decide which way is better",
+        where=path.name,
+        field="decides",
+        value=decides,
+        way_out="Let mean_excess_c or another tested outcome decide, and name this one in also",
+    )
 
 
 def stored_plan(book: Book, name: str) -> StoredPlan:

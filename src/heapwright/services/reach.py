@@ -22,6 +22,7 @@ from heapwright.inference.crew import Crew
 from heapwright.inference.fit import cell_of
 from heapwright.inference.members import Subject
 from heapwright.inference.priors import Space
+from heapwright.services.fairstart import thinned
 from heapwright.services.plans import with_lots
 from heapwright.services.simulating import Job, prepare
 from heapwright.stats.outcomes import outcome
@@ -134,7 +135,8 @@ class Reach:
             "The smallest chance figure that shuffling the labels can give is "
             f"{self.now.floor:.2g}."
         )
-        return said
+        late = thinned(self.trial)
+        return [*said, late] if late else said
 
     def to_json(self) -> dict[str, Any]:
         """As plain JSON values."""

@@ -7,12 +7,17 @@ Convention: a prior is said aloud in every claim that rests on it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from heapwright.errors import QuantityError
+from heapwright.errors import NotEnoughError, QuantityError
 from heapwright.science.values import value
 
 __all__ = ["CovariatePrior", "SpreadPrior", "air_memory_d", "spread_value"]
+
+
+#: heaps are never taken to be more alike than this [C]
+_LEAST_C = 0.5
 
 
 def spread_value(key: str) -> float:
@@ -84,6 +89,44 @@ class SpreadPrior:
         SpreadPrior(s0_c=4.0, nu0=8.0, va=0.8)
         """
         return cls(spread_value("s0_c"), spread_value("nu0"), spread_value("va"))
+
+    @classmethod
+    def from_trials(cls, residuals: Sequence[tuple[float, float]]) -> SpreadPrior:
+        """The spread that earlier trials showed, in place of the usual assumption.
+
+        Parameters
+        ----------
+        residuals : sequence of (float, float)
+            Residual sum of squares [degrees C squared] and degrees of freedom of each trial: one
+            value a heap, within ways (and blocks). It is taken that the next trial is like them.
+
+        Returns
+        -------
+        SpreadPrior
+            s0^2 = pooled mean square less the sampling variance (0.5 C at least), worth the pooled
+            degrees of freedom.
+
+        Raises
+        ------
+        NotEnoughError
+            If no trial has a degree of freedom: one heap each shows no spread.
+
+        Examples
+        --------
+        >>> made = SpreadPrior.from_trials([(70.0, 4), (30.0, 2)])
+        >>> round(made.s0_c, 2), made.nu0
+        (3.98, 6)
+        """
+        df = sum(d for _, d in residuals)
+        if df < 1:
+            raise NotEnoughError(
+                "these trials have one heap of each way, so they show no spread",
+                field="trials",
+                way_out="Name trials with two heaps of a way or more",
+            )
+        usual = cls.published()
+        over = sum(rss for rss, _ in residuals) / df - usual.va
+        return cls(math.sqrt(max(over, _LEAST_C**2)), df, usual.va)
 
     @property
     def pooled_sd(self) -> float:
