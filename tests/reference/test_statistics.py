@@ -11,6 +11,8 @@ from heapwright.stats import dunnett
 from heapwright.stats.contrast import covariate_contrast, informed_contrast, pooled_t, welch
 from heapwright.stats.power import (
     classical_gap,
+    classical_heaps,
+    classical_power,
     detectable_gap,
     expected_half_width,
     explainable_gap,
@@ -237,3 +239,14 @@ def test_detectable_gaps() -> None:
 def test_permutation_floors() -> None:
     assert [round(permutation_floor(n, n), 3) for n in (1, 2, 3, 4)] == [1.0, 0.333, 0.1, 0.029]
     assert permutation_floor(1, 3) == 0.25
+
+
+@pytest.mark.reference(
+    source="R power.t.test; Cohen 1988: 393, 64, 26 (from memory)", where="power of a t test"
+)
+def test_power_of_a_two_sample_t_test() -> None:
+    assert classical_power(20, 1.0) == pytest.approx(0.868953, abs=5e-7)
+    heaps = [classical_heaps(d) for d in (0.2, 0.5, 0.8)]
+    assert heaps == pytest.approx([393.4057, 63.7656, 25.5246], abs=5e-5)
+    gaps = [classical_gap(n, 1.0) for n in (2, 3, 4, 5, 6)]
+    assert gaps == pytest.approx([5.653515, 3.070910, 2.380759, 2.024438, 1.795547], rel=1e-5)

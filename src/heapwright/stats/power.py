@@ -21,6 +21,8 @@ from heapwright.stats.prior import SpreadPrior
 __all__ = [
     "Layout",
     "classical_gap",
+    "classical_heaps",
+    "classical_power",
     "detectable_gap",
     "expected_half_width",
     "explainable_gap",
@@ -249,7 +251,27 @@ def explainable_gap(n_per_way: int, ways: int) -> float:
     return expected_half_width(n_per_way, ways=ways)
 
 
-def classical_gap(n: int, sd_c: float, *, power: float = 0.80, level: float = 0.95) -> float:
+def classical_power(n: float, gaps: float, *, level: float = 0.95) -> float:
+    """In which share of trials an ordinary two-sample t test finds a difference, exactly; 0 to 1.
+
+    n : heaps a way, >= 2 (a fraction is allowed, for planning); gaps : true difference in standard
+    deviations of one heap's value.
+
+    >>> round(classical_power(20, 1.0), 6)
+    0.868953
+    """
+    from scipy.special import ndtr
+
+    if n < 2:
+        raise QuantityError("an ordinary t test needs two heaps a way", field="n", value=n)
+    df = 2 * (n - 1)
+    chi2, w = _chi2(df)
+    reach = t_quantile(level, df) * np.sqrt(chi2 / df)
+    z = gaps * math.sqrt(n / 2)
+    return float(w @ (ndtr(z - reach) + ndtr(-z - reach)))
+
+
+def classical_gap(n: float, sd_c: float, *, power: float = 0.80, level: float = 0.95) -> float:
     """The difference an ordinary two-sample t test would find, exactly [C].
 
     n : heaps a way, >= 2; sd_c : standard deviation of one heap's value [C], > 0.
@@ -258,21 +280,32 @@ def classical_gap(n: int, sd_c: float, *, power: float = 0.80, level: float = 0.
     3.0709
     """
     from scipy.optimize import brentq
-    from scipy.special import ndtr
 
-    if n < 2:
-        raise QuantityError("an ordinary t test needs two heaps a way", field="n", value=n)
     if not sd_c > 0:
         raise QuantityError("a spread must be above 0", field="sd_c", value=sd_c)
-    df = 2 * (n - 1)
-    chi2, w = _chi2(df)
-    reach = t_quantile(level, df) * np.sqrt(chi2 / df)
+    return sd_c * float(
+        brentq(lambda g: classical_power(n, g, level=level) - power, 0.0, 60.0, xtol=1e-9)
+    )
 
-    def short(gap: float) -> float:
-        z = gap * math.sqrt(n / 2)
-        return float(w @ (ndtr(z - reach) + ndtr(-z - reach))) - power
 
-    return sd_c * float(brentq(short, 0.0, 60.0, xtol=1e-9))
+def classical_heaps(gaps: float, *, power: float = 0.80, level: float = 0.95) -> float:
+    """How many heaps a way an ordinary t test needs to find a difference, as a fraction.
+
+    gaps : true difference in standard deviations of one heap's value, 0.05 to 20 (`QuantityError`);
+    2 where two would do.
+
+    >>> round(classical_heaps(0.5), 2)
+    63.77
+    """
+    from scipy.optimize import brentq
+
+    if not 0.05 <= gaps <= 20:
+        raise QuantityError(
+            "a difference is 0.05 to 20 standard deviations", field="gaps", value=gaps
+        )
+    if classical_power(2, gaps, level=level) >= power:
+        return 2.0
+    return float(brentq(lambda n: classical_power(n, gaps, level=level) - power, 2.0, 1e4))
 
 
 def sampling_variance(
@@ -329,7 +362,7 @@ def _heaps(n: int) -> int:
     return n
 
 
-def _chi2(df: int) -> tuple[Floats, Floats]:
+def _chi2(df: float) -> tuple[Floats, Floats]:
     """Nodes and weights for a chi-square distribution: Gauss-Legendre in its root."""
     from scipy.special import chdtri, gammaln
 
