@@ -113,7 +113,8 @@ def _say_comparison(comparison: YardComparison, found: Together) -> None:
     what, unit = outcome(comparison.outcome), found.shown_in
     decides = " (this decides)" if comparison.outcome == found.decides else ""
     say()
-    say(f"{what.title}, {comparison.way} against {comparison.control}{decides}")
+    title = what.title[:1].upper() + what.title[1:]
+    say(f"{title}, {comparison.way} against {comparison.control}{decides}")
     if comparison.outcome != found.decides:
         say_wrapped(f"  {comparison.headline}", "  ")
     say(f"  claim: {comparison.claim}")
@@ -164,7 +165,7 @@ def _say_values(comparison: YardComparison, found: Together) -> None:
     for yard, by_way in found.values.get(comparison.outcome, {}).items():
         cells = [_mean(by_way.get(way, {}), factor) for way in ways]
         difference = comparison.differences.get(yard)
-        rows.append([yard, *cells, "" if difference is None else f"{difference * factor:.3g}"])
+        rows.append([yard, *cells, "" if difference is None else _shown(difference * factor)])
     unit = what.unit_on_screen(found.shown_in)
     named = [f"{w} ({unit})" if unit else w for w in ways]
     table(["yard", *named, "difference"], rows)
@@ -174,7 +175,7 @@ def _mean(heaps: dict[str, float] | object, factor: float) -> str:
     if not isinstance(heaps, dict) or not heaps:
         return "none"
     many = f" ({len(heaps)} heaps)" if len(heaps) > 1 else ""
-    return f"{sum(heaps.values()) / len(heaps) * factor:.3g}{many}"
+    return f"{_shown(sum(heaps.values()) / len(heaps) * factor)}{many}"
 
 
 def _say_as_done(found: Together) -> None:
@@ -217,6 +218,11 @@ def _settings(found: Together) -> list[str]:
             each = "; ".join(f"{yard} {text}" for yard, text in details.items())
             said.append(f"How {way} was done: {each}")
     return said
+
+
+def _shown(value: float) -> str:
+    """A number of one column: one decimal, two where it is small."""
+    return f"{value:.1f}" if abs(value) >= 1 else f"{value:.2f}"
 
 
 def _say_list(title: str, items: list[str] | tuple[str, ...]) -> None:

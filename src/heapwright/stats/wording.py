@@ -25,7 +25,8 @@ class Words:
 
     outcome; way, control : on screen; way_heaps, control_heaps : names; doing : what was done, as
     a noun ("turning"), or ""; matters : in the unit of the outcome, or None; s0_c : assumed
-    spread [C]; end_date : set if it has not come; shown_in : C or F.
+    spread [C]; end_date : set if it has not come; shown_in : C or F; yards : names, where pairs of
+    several yards are joined.
     """
 
     outcome: Outcome
@@ -38,6 +39,7 @@ class Words:
     s0_c: float
     end_date: str | None = None
     shown_in: str = "C"
+    yards: tuple[str, ...] = ()
 
     @property
     def single(self) -> bool:
@@ -82,6 +84,8 @@ that turning did it.'
         estimate,
         shown_in=words.shown_in,
     )
+    if words.yards:
+        seen = f"in {len(words.yards)} yards ({', '.join(words.yards)}) {seen}"
     if words.end_date is not None:
         return f"So far: {seen}. Nothing is claimed before {words.end_date}."
     seen = seen[0].upper() + seen[1:]
@@ -97,6 +101,8 @@ that turning did it.'
 
 def _named(way: str, heaps: tuple[str, ...], words: Words) -> str:
     """A heap by its name with its way, or a way with its heaps."""
+    if words.yards:
+        return way
     if words.one_each:
         return way if heaps[0] == way else f"{heaps[0]} ({way})"
     if len(heaps) > _MOST_NAMED:

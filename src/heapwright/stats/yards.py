@@ -346,7 +346,7 @@ class _Joined:
             said = claims.claim(n, n, at95, at80, matters, informed=False)
         words = Words(
             self.what, way, self.control, yards, yards, doing, matters, self.prior.s0_c, end_date,
-            shown_in,
+            shown_in, yards,
         )  # fmt: skip
         if one:
             seen = self.what.sentence(way, self.control, estimate, shown_in=shown_in)
