@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -23,8 +24,17 @@ from heapwright.services.doings import log_event
 from heapwright.services.importing import import_sheet
 from heapwright.services.plans import lock_plan
 from heapwright.services.together import Together, together
-from heapwright.stats.claims import CANNOT_TELL, ENOUGH, REAL, TEMPERATURE_CAVEAT
+from heapwright.stats.claims import (
+    CANNOT_TELL,
+    DESCRIBED,
+    ENOUGH,
+    LEANS,
+    REAL,
+    TEMPERATURE_CAVEAT,
+)
+from heapwright.stats.linear import HeapRow
 from heapwright.stats.naive import null_trial
+from heapwright.stats.yards import YardComparison, compare_yards
 from heapwright.store.book import Book
 from heapwright.store.readonly import open_read_only
 
@@ -195,6 +205,92 @@ def test_several_ways_hold_together(tmp_path: Path) -> None:
     assert all(any("not adjusted" in a.method for a in c.alternatives) for c in found.comparisons)
 
 
+# --- what may be claimed -------------------------------------------------------------------------
+
+
+def joined(
+    key: str, pairs: Sequence[tuple[float, ...]], matters: float | None = None
+) -> list[YardComparison]:
+    """Yards with one heap each of a control and one or more ways, in this order."""
+    ways = ("left alone", "turned", "covered")
+    rows = [
+        HeapRow(w, v, w, f"yard {i}")
+        for i, pair in enumerate(pairs)
+        for w, v in zip(ways, pair, strict=False)
+    ]
+    return compare_yards(key, rows, "left alone", matters=matters)
+
+
+@pytest.mark.parametrize(
+    ("pairs", "matters", "two", "three"),
+    [
+        ([(30, 50), (31, 51.5), (30, 50.5)], 8.0, LEANS, ENOUGH),
+        ([(30, 50), (31, 51.5), (30, 50.5)], None, LEANS, REAL),
+        ([(30, 30.01), (31, 30.99), (30, 30.01)], 8.0, CANNOT_TELL, "too small to matter"),
+    ],
+)
+def test_two_yards_never_show_more_than_a_lean(
+    pairs: list[tuple[float, ...]], matters: float | None, two: str, three: str
+) -> None:
+    (few,) = joined("mean_excess_c", pairs[:2], matters)
+    (more,) = joined("mean_excess_c", pairs, matters)
+    assert (few.claim, more.claim) == (two, three)
+    assert any("three are the least" in a for a in few.assumptions)
+    assert not any("three are the least" in a for a in more.assumptions)
+    assert ("three are the least" in few.sentence) is (two == LEANS)
+
+
+def test_two_yards_with_several_ways_never_show_more_than_a_lean() -> None:
+    found = joined("mean_excess_c", [(30, 90, 31), (31, 91.2, 31.9)], 8.0)
+    assert {c.claim for c in found} == {LEANS}
+
+
+@pytest.mark.parametrize("pairs", [[(1.2, 1.0), (1.3, 1.1), (0.9, 0.7)], [(0.0, 0.0)] * 3])
+def test_differences_exactly_alike_show_rounding_and_no_spread(
+    pairs: list[tuple[float, ...]],
+) -> None:
+    (one,) = joined("volume_m3", pairs, 0.1)
+    assert (one.claim, one.low, one.high, one.df) == (CANNOT_TELL, None, None, None)
+    assert one.estimate == pytest.approx(pairs[0][1] - pairs[0][0])
+    assert any("exactly alike: that shows how the numbers were rounded" in a
+               for a in one.assumptions)  # fmt: skip
+
+
+def test_temperatures_exactly_alike_keep_the_informed_line_beside() -> None:
+    (one,) = joined("mean_excess_c", [(30.0, 40.0), (31.0, 41.0), (35.0, 45.0)], 5.0)
+    assert (one.claim, one.low) == (CANNOT_TELL, None)
+    assert [a.method[:15] for a in one.alternatives] == ["informed spread"]
+    several = joined("mean_excess_c", [(30.0, 40.0, 35.0), (31.0, 41.0, 36.0)], 5.0)
+    assert {c.claim for c in several} == {CANNOT_TELL}
+
+
+@pytest.mark.parametrize(("key", "size"), [("came_up", 0.01), ("microbes", 1.0)])
+def test_shares_and_counts_are_described_by_yard(key: str, size: float) -> None:
+    pairs = [(50 * size, 90 * size), (51 * size, 93 * size), (49 * size, 91 * size)]
+    (one,) = joined(key, pairs, 5 * size)
+    assert (one.claim, one.low, one.sign_p, one.alternatives) == (DESCRIBED, None, None, ())
+    assert one.sentence.endswith("Counting by yard is only described here, and not tested.")
+    assert one.differences["yard 0"] == pytest.approx(40 * size)
+
+
+def test_ratios_are_plain_differences_and_say_so() -> None:
+    (one,) = joined("cn_ratio", [(30, 20), (33, 21), (31, 22)], 2.0)
+    assert one.low is not None
+    assert one.estimate == pytest.approx(-31 / 3)
+    assert any(a.startswith("Ratios are compared by plain differences") for a in one.assumptions)
+
+
+def test_the_widest_spread_and_the_least_worth_stand_beside(tmp_path: Path) -> None:
+    books = [
+        str(fill(tmp_path / "a.sqlite", 10, spread='"5 C"', spread_worth="12")),
+        str(fill(tmp_path / "b.sqlite", 11, spread='"3 C"', spread_worth="6")),
+        str(fill(tmp_path / "c.sqlite", 12)),
+    ]
+    (one,) = together(books, now=END).comparisons
+    assert any(a.method.startswith("informed spread, s0 = 5 C") for a in one.alternatives)
+    assert any("worth 6 degrees of freedom" in a for a in one.assumptions)
+
+
 # --- what is left out, and when ------------------------------------------------------------------
 
 
@@ -233,6 +329,21 @@ def test_a_heap_handled_otherwise_gives_a_second_line_without_its_yard(tmp_path:
     assert found.as_done_without == ("mill lane",)
     rest = [planned.differences[y] for y in done.yards]
     assert done.estimate == pytest.approx(np.mean(rest))
+
+
+def test_a_yard_where_a_turned_heap_was_never_turned_is_left_out_as_done(tmp_path: Path) -> None:
+    books = yards(tmp_path, 4)
+    with Book(books[1]) as book:
+        log_event(book, None, "A", "watered", now=END, when="2026-03-20", litres="20")
+    found = together(books, now=END)
+    assert found.as_done_without == ("mill lane",)
+    assert found.as_done[0].yards == ("north", "south", "hill")
+    assert [d.text for d in found.deviations["mill lane"]] == [
+        "Heap B was never turned, though its way is turned."
+    ]
+    assert [d.text for d in found.deviations["north"]] == [
+        "No work was logged at all, so nobody knows whether heaps were turned as planned."
+    ]
 
 
 def test_one_yard_alone_is_one_trial(tmp_path: Path) -> None:

@@ -91,7 +91,11 @@ def _say_findings(found: Findings) -> None:
         for sentence in model.as_done:
             say(f"  {sentence}")
     for row in model.over_time:
-        say(row.sentence)
+        if row.sentence:
+            say(row.sentence)
+    for table in model.factor_tables:
+        say()
+        _say_list(f"{table.title}, by what was varied:", (*table.lines, *table.tests))
     for block in model.outcomes:
         say()
         say(block.title + (" (this decides)" if block.decides else ""))

@@ -10,7 +10,7 @@ import typer
 from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
 
 if TYPE_CHECKING:
-    from heapwright.services.reach import SplitRow
+    from heapwright.services.reach import Reach, SplitRow
 
 __all__ = ["plan_app"]
 
@@ -135,14 +135,10 @@ def reach(
     for sentence in found.sentences():
         say(sentence)
     say()
-    say("Heaps of each way, mean degrees above air [C]:")
-    table(list(_REACH_HEAD), [_reach_row(r) for r in found.splits])
-    say()
-    say("Yards with one heap of either way each, paired by yard [C]:")
-    table(["yards", *_REACH_HEAD[1:]], [_reach_row(r) for r in found.yards])
-    say()
-    say(found.spots)
-    say()
+    _say_tables(found)
+    if found.spots:
+        say(found.spots)
+        say()
     if not found.sizes:
         say(found.without_sizes)
         return
@@ -187,7 +183,7 @@ def spread(
         say(f"  {line}")
 
 
-_REACH_HEAD = ("each", "alike can differ by", "found in 4 of 5", "yours is found", "chance floor")
+_REACH_HEAD = ("each", "apart by chance", "found in 4 of 5", "yours is found", "chance floor")
 
 
 def _three(values: tuple[float, float, float]) -> str:
@@ -195,9 +191,37 @@ def _three(values: tuple[float, float, float]) -> str:
     return f"{mid:.0f} ({low:.0f} to {high:.0f})"
 
 
+def _say_tables(found: Reach) -> None:
+    """More or fewer heaps, and yards, in degrees or in standard deviations."""
+    if not found.temperature:
+        say(
+            f"Heaps of each way, {found.title}; the difference found in 4 of 5 trials, in times how"
+        )
+        say("far heaps of one way usually differ (their standard deviation):")
+        table(
+            ["each", "found in 4 of 5", "chance floor"],
+            [[f"{r.each}", _or_dash(r.in_sds), f"{r.floor:.2g}"] for r in found.splits],
+        )
+        say()
+        return
+    say(f"Heaps of each way, {found.title} [C]:")
+    table(list(_REACH_HEAD), [_reach_row(r) for r in found.splits])
+    say()
+    say("Yards with one heap of either way each, paired by yard, nothing assumed about the spread")
+    say("[C]. Three yards are the least for a claim; two can only lean:")
+    table(["yards", *_REACH_HEAD[1:]], [_reach_row(r) for r in found.yards])
+    say("Apart by chance: as far can ways that do nothing at all come out apart. Chance floor: the")
+    say("smallest chance figure that so many heaps can give, however the lots fall.")
+    say()
+
+
+def _or_dash(number: float | None) -> str:
+    return "-" if number is None else f"{number:.1f}"
+
+
 def _reach_row(row: SplitRow) -> list[str]:
     found = "-" if row.found is None else f"{row.found:.0%}"
     return [
-        f"{row.each}", f"{row.half_width_c:.1f}", f"{row.detectable_c:.1f}", found,
+        f"{row.each}", _or_dash(row.half_width_c), _or_dash(row.detectable_c), found,
         f"{row.floor:.2g}",
     ]  # fmt: skip

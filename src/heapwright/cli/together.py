@@ -94,9 +94,11 @@ def _say_together(found: Together) -> None:
 
 
 def _state(found: Together) -> str:
+    from heapwright.services.mailed import said_day
+
     count = len(found.yards)
     who = ", ".join(y.block for y in found.yards)
-    day = f"{found.ends.day} {found.ends:%B %Y}"
+    day = said_day(found.ends)
     told = f"All ended by {day}" if found.ended else f"No claim before the last ends, on {day}"
     return f"{count} {'trial' if count == 1 else 'trials'} ({who}). {told}."
 

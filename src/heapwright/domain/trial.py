@@ -204,6 +204,16 @@ class Trial:
                 value=self.locked.spread_worth,
                 way_out="Leave it out for the usual 8",
             )
+        every = [n for w in self.ways for n, _ in w.factors]
+        for name in every:
+            spelt = {n for n in every if n.lower() == name.lower()}
+            if name.lower() in ("way", "block", "heap") or len(spelt) > 1:
+                raise PlanError(
+                    "this name cannot be told from another",
+                    field="factors",
+                    value=", ".join(sorted(spelt)),
+                    way_out="Give the factor one name of its own, as in turning or material",
+                )
         names = [tuple(sorted(n for n, _ in w.factors)) for w in self.ways]
         for way, mine in zip(self.ways, names, strict=True):
             if mine != names[0]:

@@ -185,7 +185,7 @@ class _Builder(PlanTables):
     def _locked(self, ways: tuple[Treatment, ...], starts: date | None) -> Locked:
         decides = self.get("outcome", "decides") or "mean_excess_c"
         if decides not in REGISTER:
-            self.fail("no such outcome", "outcome", 0, "decides", decides, REGISTER)
+            self.fail("no such outcome", "outcome", 0, "decides", decides, OUTCOMES)
         window: Ranged = self.get("outcome", "window") or Ranged(30, 5, 55)
         ends = self.get("outcome", "ends")
         if ends is None:
@@ -231,7 +231,8 @@ class _Builder(PlanTables):
     def _also(self) -> tuple[str, ...]:
         also: tuple[str, ...] = self.get("outcome", "also") or ()
         for name in also:
-            if name not in OUTCOMES:
+            # quantities that were allowed once still are, so that a locked plan can be read
+            if name not in OUTCOMES and name not in REGISTER:
                 self.fail("no such outcome", "outcome", 0, "also", name, OUTCOMES)
         return also
 

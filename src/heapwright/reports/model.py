@@ -13,7 +13,8 @@ from datetime import datetime
 from typing import Any
 
 __all__ = [
-    "AirSeries", "BarChart", "BarItem", "ComparisonBlock", "Curves", "DoneRow", "HeapCurve",
+    "AirSeries", "BarChart", "BarItem", "ComparisonBlock", "Curves", "DoneRow", "FactorTable",
+    "HeapCurve",
     "IntervalRow", "Intervals", "Mark", "MixBlock", "MixLine", "OutcomeBlock", "OverTime",
     "ReportModel", "RoundRow", "Values", "WayLine",
 ]  # fmt: skip
@@ -119,6 +120,15 @@ class OverTime:
     spans: tuple[tuple[float, float], ...]
     unit: str
     sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class FactorTable:
+    """What each of several things varied together did to one outcome, as sentences, and F tests."""
+
+    title: str
+    lines: tuple[str, ...]
+    tests: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,6 +274,7 @@ class ReportModel:
     curves: Curves | None
     curves_said: str
     over_time: tuple[OverTime, ...]
+    factor_tables: tuple[FactorTable, ...]
     outcomes: tuple[OutcomeBlock, ...]
     differed: tuple[tuple[str, tuple[str, ...]], ...]
     assumed: tuple[str, ...]

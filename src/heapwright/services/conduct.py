@@ -3,14 +3,15 @@
 Units: days, litres per cubic metre, cubic metres, shares 0 to 1.
 Conventions: a difference is named when it is past its limit (`LIMITS`, common practice, no
 source: each is about what a careful person would want to be told); it is named, never corrected
-for. A deviation is a fact about one heap, with its date.
+for. A deviation is a fact about one heap, with its date. What nobody wrote down is not taken for
+undone where no work was written down at all.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from itertools import pairwise
 
 from heapwright.domain.entries import Event
@@ -31,12 +32,14 @@ LIMITS = {
     "round_gap": 1.9,
 }
 
+_NO_WORK = ("built", "lost")  # events that show nothing of the work that heaps got
+
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
     """One thing that was not as planned: kind, heap ("" for all), when, and a sentence.
 
-    changes_way : True when the heap was handled as another way is.
+    changes_way : True when the heap was handled as another way is, or never as its own.
     """
 
     kind: str
@@ -51,13 +54,13 @@ def deviations(record: TrialRecord, *, now: datetime) -> tuple[Deviation, ...]:
     found = _locking(record)
     for heap in record.heaps.values():
         found += _wrong_things(record, heap)
-        found += _turns(record, heap, now=now)
+    found += _turns(record, now=now)
     found += _missed_rounds(record)
     return tuple(sorted(found, key=lambda d: (d.on or date.min, d.heap)))
 
 
 def handled_otherwise(found: tuple[Deviation, ...]) -> tuple[str, ...]:
-    """Names of heaps that were handled as another way is, or lost."""
+    """Names of heaps that were handled as another way is, never as their own, or lost."""
     return tuple(dict.fromkeys(d.heap for d in found if d.changes_way))
 
 
@@ -120,31 +123,60 @@ def _wrong_things(record: TrialRecord, heap: HeapRecord) -> list[Deviation]:
     return found
 
 
-def _turns(record: TrialRecord, heap: HeapRecord, *, now: datetime) -> list[Deviation]:
+def _turns(record: TrialRecord, *, now: datetime) -> list[Deviation]:
     """Planned turns that came late or not at all, inside the window that decides.
 
-    A turn that may still come, or that a heap did not live to see, is no deviation.
+    One line for all where a turn is due and nobody logged any work: then nothing is known.
     """
+    due = {heap.name: _due_turns(record, heap, now=now) for heap in record.heaps.values()}
+    if not any(due.values()):
+        return []
+    if all(e.what in _NO_WORK for heap in record.heaps.values() for e in heap.events):
+        text = "No work was logged at all, so nobody knows whether heaps were turned as planned."
+        return [Deviation("turn", "", None, text)]
+    return [d for h in record.heaps.values() for d in _turns_of(record, h, due[h.name])]
+
+
+def _planned_turns(record: TrialRecord, heap: HeapRecord) -> tuple[float, ...]:
+    """Ages [d] of the turns that were planned inside the window; none where no age is known."""
     if heap.heap.way is None or heap.built is None:
+        return ()
+    return record.plan.trial.way(heap.heap.way).turn_ages_d(record.plan.locked.window_d[1])
+
+
+def _due_turns(record: TrialRecord, heap: HeapRecord, *, now: datetime) -> list[float]:
+    """Ages [d] of the turns that may not still come, and that the heap lived to see."""
+    planned = _planned_turns(record, heap)
+    if not planned:
+        return []
+    latest = heap.age_d(now) - LIMITS["turn_slip_d"]
+    if heap.lost is not None:
+        latest = min(latest, heap.age_d(heap.lost.when.middle))
+    return [age for age in planned if age <= latest]
+
+
+def _turns_of(record: TrialRecord, heap: HeapRecord, due: list[float]) -> list[Deviation]:
+    """The turns of one heap that slipped; a single line where no planned turn was ever done."""
+    if not due or heap.heap.way is None:
         return []
     way = record.plan.trial.way(heap.heap.way)
     done = [heap.age_d(e.when.middle) for e in heap.events if e.what == "turned"]
+    missed_d = max(LIMITS["turn_slip_d"], (way.every_d or 14) / 2)
+
+    def slip(planned: float) -> float:
+        return min((abs(age - planned) for age in done), default=float("inf"))
+
+    if all(slip(planned) > missed_d for planned in _planned_turns(record, heap)):
+        how = "turned on none of the planned days" if done else "never turned"
+        text = f"Heap {heap.name} was {how}, though its way is {way.name}."
+        return [Deviation("turn", heap.name, None, text, changes_way=True)]
     found = []
-    for planned in way.turn_ages_d(record.plan.locked.window_d[1]):
-        due = heap.built + timedelta(days=planned)
-        lost = heap.lost is not None and due > heap.lost.when.middle
-        if lost or due + timedelta(days=LIMITS["turn_slip_d"]) > now:
-            continue
-        slip = min((abs(age - planned) for age in done), default=float("inf"))
-        if slip > LIMITS["turn_slip_d"]:
-            missed = slip == float("inf") or slip > (way.every_d or 14) / 2
-            how = "was not done" if missed else f"came {slip:.0f} days off"
-            found.append(
-                Deviation(
-                    "turn", heap.name, None,
-                    f"The turn of heap {heap.name} planned for day {planned:g} {how}.",
-                )
-            )  # fmt: skip
+    for planned in due:
+        late = slip(planned)
+        if late > LIMITS["turn_slip_d"]:
+            how = "was not done" if late > missed_d else f"came {late:.0f} days off"
+            text = f"The turn of heap {heap.name} planned for day {planned:g} {how}."
+            found.append(Deviation("turn", heap.name, None, text))
     return found
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import inf
 
 from heapwright.domain.trial import Trial
 from heapwright.errors import HeapwrightError
@@ -35,8 +36,19 @@ class FairStart:
 
 
 def common_until(record: TrialRecord) -> float:
-    """Heap age until which all ways are handled alike [d]; inf when nothing ever differs."""
-    return min((w.differs_from_d() for w in record.plan.trial.ways), default=float("inf"))
+    """Heap age until which all ways are handled alike [d]; inf when the plan does not say.
+
+    0 where ways differ in something that is not timed: a factor, a note, or nothing but the name.
+    """
+    return _alike_until(record.plan.trial)
+
+
+def _alike_until(trial: Trial) -> float:
+    said = [w.details.removesuffix(w.note) for w in trial.ways]
+    untimed = len({w.note for w in trial.ways}) > 1 or len(set(said)) < len(said)
+    if len(trial.ways) > 1 and (trial.factors or untimed):
+        return 0.0
+    return min((w.differs_from_d() for w in trial.ways), default=inf)
 
 
 def thinned(trial: Trial) -> str:
@@ -46,14 +58,14 @@ def thinned(trial: Trial) -> str:
     less of what it did.
     """
     low, high = trial.locked.window_d
-    until = min((w.differs_from_d() for w in trial.ways), default=float("inf"))
+    until = _alike_until(trial)
     if len(trial.ways) < 2 or _kind(trial) != "temperature" or not low < until:
         return ""
     if until >= high:
         return (
             f"No way differs from another before day {until:g}, so nothing that counts (day "
             f"{low:g} to {high:g}) can show a difference."
-            if until < float("inf")
+            if until < inf
             else "By the plan no way ever differs from another."
         )
     return (
@@ -98,8 +110,18 @@ def fair_start(record: TrialRecord) -> FairStart:
     until = common_until(record)
     if len(record.plan.trial.ways) < 2:
         return FairStart(until, None, "All heaps are treated alike.")
+    if until == inf:
+        return FairStart(
+            until, None, "The plan does not say from when on the ways differ, so no common phase "
+            "can show whether the start was fair.",
+        )  # fmt: skip
     if until <= 0:
         named = [w.name for w in record.plan.trial.ways if w.differs_from_d() <= 0]
+        if not named:
+            return FairStart(
+                until, None, "What differs between the ways may have differed from the build on, "
+                "so no common phase can show whether the start was fair.",
+            )  # fmt: skip
         return FairStart(
             until, None,
             f"Heaps of {' and '.join(named)} differed from the others from the build on, so no "

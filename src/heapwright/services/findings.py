@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, time
 from math import isfinite
 from typing import Any
@@ -64,8 +64,8 @@ class Findings:
         """The one sentence that answers the locked question."""
         decides = [c for c in self.comparisons if c.outcome == self.record.plan.locked.decides]
         if decides:
-            said = [*self.deciding_effects, *[c.sentence for c in decides], decides[0].caveat]
-            return " ".join(dict.fromkeys(said))
+            said = self.deciding_effects or [c.sentence for c in decides]
+            return " ".join(dict.fromkeys([*said, decides[0].caveat]))
         if len(self.record.plan.trial.ways) < 2:
             if len(self.record.heaps) == 1:
                 return "One heap, so nothing is compared: it shows how that heap did."
@@ -158,7 +158,10 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
             continue
         try:
             comparisons += _compared(record, key, per_heap, ended=ended, notes=notes)
-            effects += _varied(record, key, per_heap, ended=ended)
+            try:
+                effects += _varied(record, key, per_heap, ended=ended)
+            except HeapwrightError as error:
+                warnings.append(f"What each thing varied did is not said: {error.what}.")
             if key == "mean_excess_c":
                 bands = bands_of(
                     record, _by_way(record, per_heap), ended=ended, prior=assumed_spread(record)
@@ -269,10 +272,8 @@ def _band_json(band: Band, shown_in: str) -> dict[str, Any]:
 
 def assumed_spread(record: TrialRecord) -> SpreadPrior:
     """The spread between heaps treated alike that was locked, else the usual one."""
-    locked, prior = record.plan.locked, SpreadPrior.published()
-    if locked.spread is not None:
-        prior = prior.with_spread(locked.spread)
-    return prior if locked.spread_worth is None else replace(prior, nu0=float(locked.spread_worth))
+    locked = record.plan.locked
+    return SpreadPrior.assumed(locked.spread, locked.spread_worth)
 
 
 def _blocks(record: TrialRecord) -> dict[str, str]:
@@ -309,8 +310,11 @@ def _shown_in(record: TrialRecord) -> str:
 
 
 def _doing(record: TrialRecord) -> dict[str, str]:
+    """What was done in each way, as a noun; "" where another way is of the same kind."""
     words = {
         "turned": "turning", "vented": "venting", "covered": "covering",
         "forced air": "blowing air", "left alone": "leaving it alone",
     }  # fmt: skip
-    return {w.name: words[w.kind] for w in record.plan.trial.ways}
+    trial = record.plan.trial
+    kinds = [w.kind for w in trial.ways]
+    return {w.name: words[w.kind] if kinds.count(w.kind) == 1 else "" for w in trial.ways}

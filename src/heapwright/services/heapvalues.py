@@ -1,15 +1,17 @@
 """One number a heap: every outcome as it is taken from the record of a trial.
 
 Units: those of the outcome. Conventions: temperatures over the locked window, or before the end
-over as much of it as every heap covers; samples from the last day they were taken; what is counted
-over all dishes or fields of that day.
+over as much of it as every standing heap covers; samples from the last day they were taken; what is
+counted over all dishes or fields of that day. A heap that was lost and has no value is left out and
+named in a note; any other heap without one is an error, but for minutes and litres.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import timedelta
 
-from heapwright.domain.entries import Sample
+from heapwright.domain.entries import Event, Sample
 from heapwright.errors import NotEnoughError
 from heapwright.services.doings import out_of
 from heapwright.services.record import HeapRecord, TrialRecord
@@ -17,7 +19,15 @@ from heapwright.stats import described
 from heapwright.stats.outcomes import outcome
 from heapwright.stats.series import HeapExcess, excess_series, heap_value
 
-__all__ = ["alive", "counted_in", "excess_of", "heap_outcomes", "window_of"]
+__all__ = ["compared_heaps", "counted_in", "excess_of", "heap_outcomes", "window_of"]
+
+#: what takes minutes, and what takes litres: done without a number, it makes a total too low
+_TAKES = {
+    "minutes": (
+        "turned", "watered", "covered", "uncovered", "vent opened", "vent plugged", "vent pulled",
+    ),
+    "water_l": ("watered",),
+}  # fmt: skip
 
 
 def heap_outcomes(
@@ -39,46 +49,57 @@ def heap_outcomes(
     return _final_samples(record, key)
 
 
-def alive(record: TrialRecord) -> list[HeapRecord]:
-    """Heaps that have a way (or all, when nothing is compared) and were not lost early."""
+def compared_heaps(record: TrialRecord) -> list[HeapRecord]:
+    """Heaps that have a way (all of them when nothing is compared), lost ones among them."""
     heaps = [h for h in record.heaps.values() if h.heap.way is not None or not record.by_way()]
     return heaps or list(record.heaps.values())
 
 
 def window_of(record: TrialRecord, *, ended: bool) -> tuple[float, float]:
     """Heap ages that temperatures are taken over [d]: the locked window, before the end cut where
-    the first heap's readings end (itself when that is too early)."""
+    the first heap's readings end (itself when that is too early). Lost heaps do not cut it."""
     low, high = record.plan.locked.window_d
     if ended:
         return low, high
-    last = [max((h.age_d(r.when.middle) for r in h.readings), default=0.0) for h in alive(record)]
+    heaps = compared_heaps(record)
+    standing = [h for h in heaps if h.lost is None] or heaps
+    last = [max((h.age_d(r.when.middle) for r in h.readings), default=0.0) for h in standing]
     covered = min(last, default=0.0)
     return (low, min(high, covered)) if covered > low + 1 else (low, high)
+
+
+def _each(
+    record: TrialRecord, value: Callable[[HeapRecord], float]
+) -> tuple[dict[str, float], list[str]]:
+    """*value* of every heap; a lost heap without one is left out with a note, others raise."""
+    values: dict[str, float] = {}
+    notes: list[str] = []
+    for heap in compared_heaps(record):
+        try:
+            values[heap.name] = value(heap)
+        except NotEnoughError as error:
+            if heap.lost is None:
+                raise
+            notes.append(f"Heap {heap.name} was lost and has no value: {error.what}.")
+    return values, notes
 
 
 def _temperatures(
     record: TrialRecord, key: str, *, ended: bool
 ) -> tuple[dict[str, float], list[str]]:
     window = window_of(record, ended=ended)
-    values: dict[str, float] = {}
-    notes: list[str] = []
+    flags: list[str] = []
+
+    def value(heap: HeapRecord) -> float:
+        excess = excess_of(record, heap, window)
+        found = _measure(excess, window, key)
+        flags.extend(f"About the readings: {flag}." for flag in excess.flags)
+        return found
+
+    values, notes = _each(record, value)
     if window != record.plan.locked.window_d:
-        notes.append(f"So far over heap ages {window[0]:.0f} to {window[1]:.0f} days only.")
-    for heap in alive(record):
-        try:
-            excess = excess_of(record, heap, window)
-            values[heap.name] = _measure(excess, window, key)
-        except NotEnoughError as error:
-            if heap.lost is None:
-                raise
-            notes.append(f"Heap {heap.name} was lost and has no value: {error.what}.")
-            continue
-        notes += [_flag(flag) for flag in excess.flags if _flag(flag) not in notes]
-    return values, notes
-
-
-def _flag(flag: str) -> str:
-    return f"About the readings: {flag}."
+        notes.insert(0, f"So far over heap ages {window[0]:.0f} to {window[1]:.0f} days only.")
+    return values, [*notes, *dict.fromkeys(flags)]
 
 
 def excess_of(
@@ -103,70 +124,118 @@ def _measure(excess: HeapExcess, window: tuple[float, float], key: str) -> float
 
 
 def _totals(record: TrialRecord, key: str) -> tuple[dict[str, float], list[str]]:
-    heaps = alive(record)
-    found = {h.name: h.total(key) for h in heaps}
-    if all(v is None for v in found.values()):
+    """Minutes or litres over all that was done: 0 only where nothing was done that takes any."""
+    heaps = compared_heaps(record)
+    noun = "minutes" if key == "minutes" else "litres"
+    if all(h.total(key) is None for h in heaps):
         raise NotEnoughError(
-            f"nobody noted any {'minutes' if key == 'minutes' else 'litres'}", field=key,
-            way_out="Note them with each turn and watering",
-        )  # fmt: skip
-    return {name: float(v or 0.0) for name, v in found.items()}, []
+            f"nobody noted any {noun}", field=key, way_out="Note them with each turn and watering"
+        )
+    notes: list[str] = []
+    values: dict[str, float] = {}
+    for heap in heaps:
+        done = [e for e in heap.events if e.what in _TAKES[key]]
+        bare = [e for e in done if getattr(e, key) is None]
+        total = heap.total(key)
+        if (done and len(bare) == len(done)) or (heap.lost is not None and total is None):
+            notes.append(_without(heap, noun, bare))
+            continue
+        values[heap.name] = total or 0.0
+        if bare:
+            notes.append(
+                f"Heap {heap.name}: {len(bare)} of {len(done)} entries "
+                f"({_kinds(bare)}) have no {noun}, so its total is too low."
+            )
+        if heap.lost is not None:
+            notes.append(f"Heap {heap.name} was lost, and its {noun} end there.")
+    return values, notes
+
+
+def _without(heap: HeapRecord, noun: str, bare: list[Event]) -> str:
+    """Why a heap has no minutes or litres, and what to do."""
+    if heap.lost is not None:
+        return f"Heap {heap.name} was lost and has no value: no {noun} were noted for its work."
+    which = f"none of its {len(bare)} entries has" if len(bare) > 1 else "its one entry has no"
+    return (
+        f"Heap {heap.name} has no value, because {which} {noun} ({_kinds(bare)}). Add them: "
+        f"heapwright correct ID --{noun} NUMBER, with the ID that heapwright history shows."
+    )
+
+
+def _kinds(events: list[Event]) -> str:
+    return ", ".join(dict.fromkeys(e.what for e in events))
+
+
+def _in_window(
+    record: TrialRecord, heap: HeapRecord, key: str, taken: list[Sample]
+) -> list[Sample]:
+    """Of the deciding outcome what was taken inside the window, give or take a day, where the age
+    of the heap is known; of others everything."""
+    if key != record.plan.locked.decides or heap.built is None:
+        return taken
+    low, high = record.plan.locked.window_d
+    return [s for s in taken if low - 1 <= heap.age_d(s.when.middle) <= high + 1]
+
+
+def _of_last_day(taken: list[Sample]) -> list[Sample]:
+    last = max(s.when.middle for s in taken)
+    return [s for s in taken if last - s.when.middle < timedelta(days=1)]
 
 
 def _final_samples(record: TrialRecord, key: str) -> tuple[dict[str, float], list[str]]:
-    """The last sample of each heap (mean of that day's), inside the window where ages are known."""
-    values: dict[str, float] = {}
-    notes: list[str] = []
-    low, high = record.plan.locked.window_d
-    for heap in alive(record):
+    """The last sample of each heap: the mean of that day's."""
+    shared: list[str] = []
+
+    def value(heap: HeapRecord) -> float:
         taken = [s for s in heap.samples if s.quantity == key and s.part == "whole"]
-        if key == record.plan.locked.decides and heap.built is not None:
-            taken = [s for s in taken if low - 1 <= heap.age_d(s.when.middle) <= high + 1]
+        taken = _in_window(record, heap, key, taken)
         if not taken:
             raise NotEnoughError(
                 f"heap {heap.name} has no sample of {outcome(key).title} that counts", field=key,
                 way_out=f"Log it: heapwright log sample {heap.name} {key} VALUE",
             )  # fmt: skip
-        last = max(s.when.middle for s in taken)
-        same_day = [s for s in taken if last - s.when.middle < timedelta(days=1)]
-        values[heap.name] = sum(s.value for s in same_day) / len(same_day)
+        same_day = _of_last_day(taken)
         if any("not independent" in s.note for s in same_day):
-            notes.append("Some batches share a yield or a feed and are not independent.")
-    return values, list(dict.fromkeys(notes))
+            shared.append("Some batches share a yield or a feed and are not independent.")
+        return sum(s.value for s in same_day) / len(same_day)
+
+    values, notes = _each(record, value)
+    return values, [*notes, *dict.fromkeys(shared)]
 
 
 def _last_counts(record: TrialRecord, heap: HeapRecord, key: str) -> list[Sample]:
     """What was counted of a heap on the last day of counting: every dish, every field."""
-    taken = [s for s in heap.samples if s.quantity == key]
+    taken = _in_window(record, heap, key, [s for s in heap.samples if s.quantity == key])
     if not taken:
         raise NotEnoughError(
-            f"nothing was counted for {outcome(key).title} in heap {heap.name}", field=key,
+            f"nothing was counted for {outcome(key).title} in heap {heap.name}",
+            field=key,
             way_out=f"Log it: heapwright log sample {heap.name} {key} COUNT --part NAME",
-        )  # fmt: skip
-    last = max(s.when.middle for s in taken)
-    return [s for s in taken if last - s.when.middle < timedelta(days=1)]
+        )
+    return _of_last_day(taken)
 
 
 def counted_in(record: TrialRecord, key: str) -> dict[str, float]:
-    """By heap, what an outcome that is counted was counted in: seeds sown, fields looked at."""
-    found = {}
-    for heap in alive(record):
+    """By heap, what an outcome that is counted was counted in: seeds sown, fields looked at.
+
+    The heaps are those that `heap_outcomes` gives a value.
+    """
+    share = outcome(key).model == "share"
+
+    def exposure(heap: HeapRecord) -> float:
         last = _last_counts(record, heap, key)
-        found[heap.name] = (
-            sum(out_of(s.basis) or 1.0 for s in last)
-            if outcome(key).model == "share"
-            else float(len(last))
-        )
-    return found
+        return sum(out_of(s.basis) or 1.0 for s in last) if share else float(len(last))
+
+    return _each(record, exposure)[0]
 
 
 def _counted(record: TrialRecord, key: str) -> tuple[dict[str, float], list[str]]:
     """Seedlings over seeds sown, or the mean number a field, over all dishes and fields."""
-    values = {}
     share = outcome(key).model == "share"
-    for heap in alive(record):
+
+    def value(heap: HeapRecord) -> float:
         last = _last_counts(record, heap, key)
         weights = [out_of(s.basis) or 1.0 if share else 1.0 for s in last]
-        total = sum(s.value * w for s, w in zip(last, weights, strict=True))
-        values[heap.name] = total / sum(weights)
-    return values, []
+        return sum(s.value * w for s, w in zip(last, weights, strict=True)) / sum(weights)
+
+    return _each(record, value)

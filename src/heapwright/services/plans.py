@@ -107,8 +107,8 @@ def lock_plan(
     if first is None:
         _refuse_untested(trial, path)
     else:
-        before = read_plan_text(first.text, now=first.recorded).locked
-        changes = trial.locked.changes(before)
+        before = read_plan_text(first.text, now=first.recorded)
+        changes = trial.locked.changes(before.locked) | _dealt_changes(trial, before)
         if changes and not (unlock and why.strip()):
             part, (new, old) = next(iter(changes.items()))
             raise LockedError(
@@ -131,13 +131,26 @@ def lock_plan(
 
 
 def _refuse_untested(trial: Trial, path: Path) -> None:
-    """A comparison is decided by something that can be tested."""
+    """A comparison is decided by something that can be tested; the rest may stand beside it."""
+    unknown = [key for key in trial.also if key not in OUTCOMES]
+    if unknown:
+        raise PlanError(
+            "this is read and never compared",
+            where=path.name,
+            field="also",
+            value=unknown[0],
+            way_out="Name outcomes: " + ", ".join(OUTCOMES),
+        )
     decides = trial.locked.decides
     if not trial.compares or (decides in OUTCOMES and OUTCOMES[decides].tested):
         return
-    what = OUTCOMES[decides].title if decides in OUTCOMES else quantity(decides).meaning
+    said = (
+        f"{OUTCOMES[decides].title} is described and never tested"
+        if decides in OUTCOMES
+        else f"{quantity(decides).meaning} is read and never compared"
+    )
     raise PlanError(
-        f"{what} is described and never tested, so it cannot decide which way is better",
+        f"{said}, so it cannot decide which way is better",
         where=path.name,
         field="decides",
         value=decides,
@@ -156,25 +169,62 @@ def stored_plan(book: Book, name: str) -> StoredPlan:
             value=name,
             way_out="Write a plan with this name and lock it: heapwright plan lock FILE",
         )
-    locked = read_plan_text(first.text, now=first.recorded).locked
+    start = read_plan_text(first.text, now=first.recorded)
     edits: list[Edit] = []
-    before = locked
+    before = start
     for version in versions[first.version :]:
-        after = read_plan_text(version.text, now=version.recorded).locked
+        after = read_plan_text(version.text, now=version.recorded)
+        changed = after.locked.changes(before.locked) | _dealt_changes(after, before)
+        if set(after.also) != set(before.also):
+            changed["outcomes beside"] = (", ".join(after.also), ", ".join(before.also))
         edits += [
             Edit(version.version, version.recorded, part, old, new, version.why)
-            for part, (new, old) in after.changes(before).items()
+            for part, (new, old) in changed.items()
         ]
         before = after
     last = versions[-1]
     return StoredPlan(
-        trial=with_lots(read_plan_text(last.text, now=last.recorded)),
-        locked=locked,
+        trial=_as_dealt(before, start),
+        locked=start.locked,
         fingerprint=first.fingerprint,
         locked_on=first.recorded,
         version=last.version,
         edits=tuple(edits),
     )
+
+
+def _dealt(trial: Trial) -> dict[str, tuple[str | None, str | None]]:
+    """Way and block of every heap, lots drawn."""
+    return {h.name: (h.way, h.block) for h in with_lots(trial).heaps}
+
+
+def _dealt_changes(after: Trial, before: Trial) -> dict[str, tuple[Any, Any]]:
+    """Heaps whose way or block would be another, or that come or go: part -> (after, before)."""
+    new, old = _dealt(after), _dealt(before)
+    made: dict[str, tuple[Any, Any]] = {}
+    for name in {**old, **new}:
+        for k, part in enumerate(("way", "block")):
+            mine, theirs = (d[name][k] if name in d else "no heap" for d in (new, old))
+            if mine != theirs:
+                made[f"{part} of heap {name}"] = (mine, theirs)
+    return made
+
+
+def _as_dealt(last: Trial, first: Trial) -> Trial:
+    """The plan as it stands, with the ways and blocks that heaps had when it was locked."""
+    dealt = _dealt(first)
+    drawn = with_lots(last)
+    heaps = tuple(
+        replace(h, way=dealt[h.name][0], block=dealt[h.name][1])
+        if h.name in dealt and (dealt[h.name][0] is None or _has_way(last, dealt[h.name][0]))
+        else h
+        for h in drawn.heaps
+    )
+    return replace(drawn, heaps=heaps)
+
+
+def _has_way(trial: Trial, name: str | None) -> bool:
+    return any(w.name == name for w in trial.ways)
 
 
 def _lower(book: Book) -> set[str]:
@@ -204,6 +254,7 @@ class PlanSummary:
 def describe_plan(path: Path, *, now: datetime) -> PlanSummary:
     """Read the plan at *path* and say what it means; raises `PlanError`."""
     trial = read_plan(path, now=now)
+    _refuse_untested(trial, path)
     heaps = len(trial.heaps)
     named = ", ".join(w.name for w in trial.ways)
     headline = f"{trial.name}: {heaps} heap{'s' if heaps != 1 else ''}, " + (

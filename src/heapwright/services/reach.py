@@ -1,15 +1,18 @@
 """What a plan can show before anything is built: heaps, sizes, a neighbour's pair, chance floors.
 
-Units: degrees C (differences), m3, days. Conventions: figures are for mean degrees above air, the
-spread of which between heaps is the best known; how warm heaps of each size run comes from the
-simulator with its own doubt (an ensemble before any reading), and only where weather is given.
+Units: degrees C (differences), m3, days. Conventions: degrees are told where the deciding outcome
+has a known spread between heaps, else standard deviations; how warm heaps of each size run comes
+from the simulator with its own doubt (an ensemble before any reading), if weather is given.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+import math
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +29,12 @@ from heapwright.services.fairstart import thinned
 from heapwright.services.plans import with_lots
 from heapwright.services.simulating import Job, prepare
 from heapwright.stats.outcomes import outcome
-from heapwright.stats.power import Layout, classical_gap, permutation_floor, sampling_variance
+from heapwright.stats.power import Layout, floor_in_blocks, sampling_variance
 from heapwright.stats.prior import SpreadPrior
 
 __all__ = ["Reach", "Size", "SplitRow", "reach_of"]
 
-_MOST_EACH, _MOST_YARDS = 6, 6
+_MOST_EACH, _MOST_YARDS, _SEVERAL = 6, 6, 4
 _MEMBERS, _DAYS, _HOT_C, _HOT_D, _LEAST_M3 = 16, 21.0, 45.0, 3.0, 0.15
 
 
@@ -39,24 +42,24 @@ _MEMBERS, _DAYS, _HOT_C, _HOT_D, _LEAST_M3 = 16, 21.0, 45.0, 3.0, 0.15
 class SplitRow:
     """What so many heaps each (or yards with a pair) can show.
 
-    each : heaps of every way, or yards; half_width_c : of the 95 % range, by as much can heaps
-    treated alike differ; detectable_c : found in 80 % of trials; found : share of trials in which
-    the locked difference is found, None where none is locked; floor : smallest two-sided chance
-    figure.
+    each : heaps of every way, or yards; floor : smallest two-sided chance figure; half_width_c : of
+    the 95 % range, as far apart can ways that do nothing come out; detectable_c : found in 80 % of
+    trials; found : share of trials in which the locked difference is found, None where none is
+    locked; in_sds : found in 80 % of trials, in standard deviations between heaps of one way.
+    Degrees are None where the deciding outcome has no known spread, in_sds where it has, or where
+    no heap is left over to show a spread.
     """
 
     each: int
-    half_width_c: float
-    detectable_c: float
-    found: float | None
     floor: float
+    half_width_c: float | None = None
+    detectable_c: float | None = None
+    found: float | None = None
+    in_sds: float | None = None
 
     def to_json(self) -> dict[str, Any]:
         """As plain JSON values."""
-        return {
-            "each": self.each, "half_width_c": self.half_width_c,
-            "detectable_c": self.detectable_c, "found": self.found, "floor": self.floor,
-        }  # fmt: skip
+        return asdict(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,15 +79,18 @@ class Size:
 
     def to_json(self) -> dict[str, Any]:
         """As plain JSON values."""
-        return {
-            "each": self.each, "volume_m3": self.volume_m3, "peak_c": list(self.peak_c),
-            "days_hot": list(self.days_hot), "cold": self.cold,
-        }  # fmt: skip
+        return {**asdict(self), "peak_c": list(self.peak_c), "days_hot": list(self.days_hot)}
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """All of it for one plan; now : the plan as it stands, None where a way has no heap."""
+    """All of it for one plan; now : the plan as it stands, None where a way has no heap.
+
+    splits, yards : in degrees, or splits alone in standard deviations, from two heaps each on;
+    rests : what the figures for the plan as it stands rest on, in words, "" for heaps a way;
+    repeated : whether half of what is varied together has a second heap; spots : "" where spots and
+    rounds have nothing to do with it.
+    """
 
     trial: Trial
     counts: Mapping[str, int]
@@ -94,54 +100,68 @@ class Reach:
     sizes: tuple[Size, ...]
     without_sizes: str
     spots: str
+    rests: str = ""
+    repeated: bool = True
 
     @property
     def temperature(self) -> bool:
         """Whether the deciding outcome is one that the figures in degrees are for."""
         return outcome(self.trial.locked.decides).informed
 
+    @property
+    def title(self) -> str:
+        """The deciding outcome as it is called on screen."""
+        return outcome(self.trial.locked.decides).title
+
     def sentences(self) -> list[str]:
         """What to know before building, shortest first."""
         if self.now is None:
             return ["A way has no heap, so nothing can be compared."]
-        said = []
-        fewest = min(self.counts.values())
-        if self.temperature:
-            said.append(
-                f"With these heaps, two of them treated alike can differ by "
-                f"{self.now.half_width_c:.0f} C; a true difference of "
-                f"{self.now.detectable_c:.0f} C would be found in four of five such trials."
-            )
-            matters = self.trial.locked.matters
-            if matters is not None and self.now.found is not None:
-                said.append(
-                    f"The {matters:.0f} C that would change practice would be found in "
-                    f"{self.now.found:.0%} of trials, if it is there."
-                )
-        elif fewest == 1:
-            said.append(
-                f"With one heap of a way, {outcome(self.trial.locked.decides).title} can be told "
-                "but not tested: nothing shows how far heaps treated alike differ."
-            )
-        else:
-            sds = classical_gap(fewest, 1.0)
-            said.append(
-                f"With {fewest} heaps each, a difference of {sds:.1f} times the standard deviation "
-                "between heaps would be found in four of five such trials."
-            )
-        if fewest == 1:
+        said = [self.rests] if self.rests else []
+        said += self._in_degrees(self.now) if self.temperature else self._in_sds(self.now)
+        if self.now.each == 1:
             said.append("One heap each can never name a winner, however large the gap.")
+        elif not self.repeated:
+            said.append(
+                "Fewer than half of the combinations have a second heap, which can never name a "
+                "winner, however large the gap."
+            )
         said.append(
-            "The smallest chance figure that shuffling the labels can give is "
+            "However the lots fall, the smallest chance figure that these heaps can give is "
             f"{self.now.floor:.2g}."
         )
         late = thinned(self.trial)
         return [*said, late] if late else said
 
+    def _in_degrees(self, now: SplitRow) -> list[str]:
+        single = max(self.counts.values()) == 1 and not self.rests
+        who = "two that are treated" if single else "ways that do nothing at all"
+        how = "alike can differ by {:.0f} C" if single else "can still come out {:.0f} C apart"
+        said = [
+            f"With these heaps, {who} {how.format(now.half_width_c)}; a true difference of "
+            f"{now.detectable_c:.0f} C would be found in four of five such trials."
+        ]
+        if now.found is not None:
+            said.append(
+                f"The {self.trial.locked.matters:.0f} C that would change practice would be found "
+                f"in {now.found:.0%} of trials, if it is there."
+            )
+        return said
+
+    def _in_sds(self, now: SplitRow) -> list[str]:
+        if now.in_sds is None:
+            more = "can be told but not tested: nothing shows how far heaps treated alike differ."
+            return [f"With these heaps, {self.title} {more}"]
+        return [
+            f"With these heaps, a true difference in {self.title} of {now.in_sds:.1f} times how "
+            "far heaps of one way usually differ (their standard deviation) would be found in four "
+            "of five such trials."
+        ]
+
     def to_json(self) -> dict[str, Any]:
         """As plain JSON values."""
         return {
-            "trial": self.trial.name, "heaps": dict(self.counts),
+            "trial": self.trial.name, "heaps": dict(self.counts), "rests": self.rests,
             "now": self.now.to_json() if self.now else None,
             "splits": [r.to_json() for r in self.splits],
             "yards": [r.to_json() for r in self.yards],
@@ -171,60 +191,135 @@ def reach_of(
             "the plan compares nothing, so there is no difference to find", field="way",
             value=trial.name, way_out="Write a second [[way]]",
         )  # fmt: skip
-    prior = SpreadPrior.published()
-    if trial.locked.spread is not None:
-        prior = prior.with_spread(trial.locked.spread)
-    ways = len(trial.ways)
-    matters = trial.locked.matters if outcome(trial.locked.decides).informed else None
+    what = outcome(trial.locked.decides)
+    if not what.tested:
+        raise NotEnoughError(
+            f"{what.title} is described and never tested, so no number of heaps shows a difference",
+            field="decides", value=what.key, way_out="Let another outcome decide",
+        )  # fmt: skip
     counts = {w.name: sum(1 for h in trial.heaps if h.way == w.name) for w in trial.ways}
-    layout = _layout(trial, counts)
+    design = _design(trial, [(h.way, h.block) for h in trial.heaps if h.way is not None])
     sizes, why = _sizes(trial, path, now, weather, answers, workers, on_progress)
     return Reach(
         trial=trial,
         counts=counts,
-        now=None if layout is None else _row(min(counts.values()), layout, matters, prior),
-        splits=tuple(
-            _row(n, Layout.even(n, ways), matters, prior) for n in range(1, _MOST_EACH + 1)
-        ),
-        yards=tuple(
-            _row(n, Layout.pairs(n), matters, prior, paired=True) for n in range(1, _MOST_YARDS + 1)
-        ),
+        now=None if design is None else _row(trial, design),
+        splits=_splits(trial),
+        yards=_yards(trial),
         sizes=sizes,
         without_sizes=why,
         spots=_spots(trial),
+        rests="" if design is None else design.rests,
+        repeated=design is None or design.repeated,
     )
 
 
-def _layout(trial: Trial, counts: Mapping[str, int]) -> Layout | None:
-    control = trial.locked.control or next(iter(counts))
-    others = sorted(n for way, n in counts.items() if way != control)
-    if not others or min(others) < 1 or counts[control] < 1:
+@dataclass(frozen=True, slots=True)
+class _Design:
+    """What figures rest on: heaps of each side, the smallest chance figure, the same in words."""
+
+    layout: Layout
+    floor: float
+    rests: str = ""
+    repeated: bool = True
+
+
+def _design(trial: Trial, heaps: Sequence[tuple[str, str | None]]) -> _Design | None:
+    """The design of heaps as (way, block); None where a side has no heap.
+
+    Sides are the ways, or the levels of the first factor. Blocks count where every heap has one and
+    every way stands in each. What is counted is compared by way only.
+    """
+    counted = outcome(trial.locked.decides).model in ("share", "rate")
+    factor = "" if counted else next(iter(trial.factors), "")
+    side = {w.name: dict(w.factors)[factor] if factor else w.name for w in trial.ways}
+    first = side[trial.locked.control or trial.ways[0].name]
+    counts = Counter(side[way] for way, _ in heaps)
+    others = sorted({*side.values()} - {first}, key=lambda s: (counts[s], s))
+    if not (counts[first] and counts[others[0]]):
         return None
-    return Layout(counts[control], tuple(others))
+    blocks: dict[str | None, list[str]] = {}
+    for way, block in heaps:
+        blocks.setdefault(block or None, []).append(way)
+    if counted or None in blocks or any({*ways} != {*side} for ways in blocks.values()):
+        blocks = {None: [way for way, _ in heaps]}
+    dealt = [Counter(side[way] for way in ways) for ways in blocks.values()]
+    free = len(heaps) - len(others) - len(dealt)
+    each = Counter(way for way, _ in heaps)  # a way is a combination of levels
+    taken = min(_taken(trial, {*each}), free) if factor else 0
+    layout = Layout(counts[first], tuple(counts[s] for s in others), len(dealt), taken)
+    a, b = (f"{s} ({counts[s]} heap{'s'[: counts[s] - 1]})" for s in (others[0], first))
+    rests = f"Figures are for {factor} {a} against {b}, whatever else is varied. " if factor else ""
+    whole = math.prod(len(levels) for levels in trial.factors.values())
+    if factor and (len(each) < whole or len({*each.values()}) > 1):
+        rests += "Combinations have unlike numbers of heaps, so real ranges are wider. "
+    if len(dealt) > 1:
+        rests += f"Heaps are compared within their {len(dealt)} blocks."
+    floor = floor_in_blocks([(d[others[0]], d[first]) for d in dealt])
+    repeated = not factor or 2 * sum(n > 1 for n in each.values()) >= len(each)
+    return _Design(layout, floor, rests.strip(), repeated)
 
 
-def _row(
-    each: int, layout: Layout, matters: float | None, prior: SpreadPrior, *, paired: bool = False
-) -> SplitRow:
-    floor = 2.0 ** (1 - each) if paired else permutation_floor(layout.others[0], layout.control)
-    return SplitRow(
-        each, layout.half_width(prior=prior), layout.detectable(prior=prior),
-        None if matters is None else layout.power(matters, prior=prior), floor,
-    )  # fmt: skip
+def _taken(trial: Trial, there: set[str]) -> int:
+    """Degrees of freedom that factors beyond the first take up, with pairs as in the findings."""
+    factors, levels = trial.factors, [dict(trial.way(w).factors) for w in there]
+    pairs = list(combinations(factors, 2))
+    alone = sum(len(found) - 1 for found in list(factors.values())[1:])
+    size = {f: len(found) for f, found in factors.items()}
+    if any(len({(d[f], d[g]) for d in levels}) < size[f] * size[g] for f, g in pairs):
+        return alone
+    return alone + sum((size[f] - 1) * (size[g] - 1) for f, g in pairs)
+
+
+def _splits(trial: Trial) -> tuple[SplitRow, ...]:
+    """So many heaps of every way, without blocks."""
+    made = []
+    for n in range(1 if outcome(trial.locked.decides).informed else 2, _MOST_EACH + 1):
+        design = _design(trial, [(w.name, None) for w in trial.ways] * n)
+        made += [] if design is None else [replace(_row(trial, design), each=n)]
+    return tuple(made)
+
+
+def _yards(trial: Trial) -> tuple[SplitRow, ...]:
+    """So many yards with a pair each: nothing assumed about the spread, as the claim is."""
+    if not outcome(trial.locked.decides).informed:
+        return ()
+    pairs = [_Design(Layout.pairs(n), 2 * 0.5**n) for n in range(2, _MOST_YARDS + 1)]
+    return tuple(_row(trial, design, informed=False) for design in pairs)
+
+
+def _row(trial: Trial, design: _Design, *, informed: bool = True) -> SplitRow:
+    layout, locked = design.layout, trial.locked
+    each = min(layout.control, *layout.others)
+    if not outcome(locked.decides).informed:
+        tested = each > 1 and layout.within_df > 0 and design.repeated
+        return SplitRow(each, design.floor, in_sds=layout.gap_in_sds() if tested else None)
+    prior = SpreadPrior.assumed(locked.spread, locked.spread_worth)
+    how: dict[str, Any] = {"prior": prior, "informed": informed}
+    found = None if locked.matters is None else layout.power(locked.matters, **how)
+    return SplitRow(each, design.floor, layout.half_width(**how), layout.detectable(**how), found)
 
 
 def _spots(trial: Trial) -> str:
-    """What more spots or a skipped round would change, so that nobody suffers for nothing."""
+    """What more spots or a skipped round would change, so that nobody suffers for nothing.
+
+    "" where the mean over several rounds does not decide.
+    """
     low, high = trial.locked.window_d
+    rounds = int((high - low) / trial.rounds.every_d) + 1
+    if trial.locked.decides != "mean_excess_c" or rounds < _SEVERAL:
+        return ""
     spots = max(len(trial.spots), 1)
-    rounds = max(int((high - low) / trial.rounds.every_d) + 1, 2)
-    usual = sampling_variance(spots, rounds, span_d=max(high - low, 1.0)) ** 0.5
-    half = sampling_variance(spots, max(rounds // 2, 2), span_d=max(high - low, 1.0)) ** 0.5
+    all_c, half_c = (
+        sampling_variance(spots, n, span_d=high - low) ** 0.5 for n in (rounds, rounds // 2)
+    )
+    usual, half = f"{all_c:.1f} C", f"{half_c:.1f} C"
     return (
         f"{spots} spot{'s' if spots > 1 else ''} and about {rounds} rounds leave "
-        f"{usual:.1f} C of doubt about a heap's mean; half the rounds would leave {half:.1f} C. "
-        "Heaps treated alike differ by 3 to 6 C, so a skipped round costs little and another heap "
-        "buys much."
+        f"{usual} of doubt about a heap's mean; half the rounds would leave "
+        f"{'hardly more' if half == usual else half}. "
+        "Heaps treated alike usually differ by 3 to 6 C, so a skipped round costs little and "
+        "another heap buys much."
     )
 
 

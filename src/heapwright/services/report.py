@@ -16,6 +16,7 @@ from heapwright.domain.when import local_zone
 from heapwright.errors import InputError
 from heapwright.reports.model import (
     ComparisonBlock,
+    FactorTable,
     IntervalRow,
     Intervals,
     OutcomeBlock,
@@ -54,6 +55,7 @@ from heapwright.stats.band import Band
 from heapwright.stats.bandwords import spans, when_differed
 from heapwright.stats.claims import TEMPERATURE_CAVEAT
 from heapwright.stats.compare import Comparison
+from heapwright.stats.effects import Factorial
 from heapwright.stats.outcomes import Outcome, outcome
 from heapwright.store.book import Book
 
@@ -131,6 +133,7 @@ def report_model(found: Findings) -> ReportModel:
         curves=drawn,
         curves_said=curves_said(record, drawn, clock),
         over_time=_over_time(found.bands, clock.unit),
+        factor_tables=tuple(_factor_table(f) for f in found.effects),
         outcomes=blocks,
         differed=differed(found),
         assumed=assumed(found),
@@ -194,6 +197,24 @@ def _outcome(found: Findings, key: str, unit: str) -> OutcomeBlock:
     )
 
 
+def _factor_table(f: Factorial) -> FactorTable:
+    """Effects of factors in words, with the analysis of variance and what must be said."""
+    title = outcome(f.outcome).title
+    tests = []
+    if f.table is not None:
+        for row in f.table.rows:
+            if row.f is not None and row.p is not None:
+                tests.append(
+                    f"{row.term}: F({row.df}, {f.table.df_residual:g}) = {row.f:.2f}, chance "
+                    f"figure {row.p:.2g}"
+                )
+        tests.append(f.table.note)
+    return FactorTable(
+        title[:1].upper() + title[1:], tuple(e.sentence for e in (*f.effects, *f.together)),
+        (*tests, *f.notes),
+    )  # fmt: skip
+
+
 def _over_time(bands: Sequence[Band], unit: str) -> tuple[OverTime, ...]:
     """Bands as they are drawn; what stands with every temperature claim is said once, last."""
     k = outcome("mean_excess_c").factor(unit)
@@ -204,6 +225,7 @@ def _over_time(bands: Sequence[Band], unit: str) -> tuple[OverTime, ...]:
             (b.half_width_c or 0.0) * k,
             tuple((s.from_d, s.to_d) for s in spans(b)) if b.half_width_c else (),
             outcome("mean_excess_c").unit_on_screen(unit),
+            "" if b.half_width_c is None and i else
             when_differed(b, shown_in=unit).removesuffix(TEMPERATURE_CAVEAT if i < last else "")
             .strip(),
         )

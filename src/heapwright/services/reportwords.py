@@ -62,8 +62,8 @@ def finding(found: Findings) -> tuple[str, ...]:
     decides = deciding(found, found.comparisons)
     if not decides:
         return (found.headline,)
-    said = [*found.deciding_effects, *[c.sentence for c in decides], decides[0].caveat]
-    return tuple(s for s in dict.fromkeys(said) if s)
+    said = found.deciding_effects or [c.sentence for c in decides]
+    return tuple(s for s in dict.fromkeys([*said, decides[0].caveat]) if s)
 
 
 def as_done(found: Findings) -> tuple[str, ...]:
@@ -73,6 +73,8 @@ def as_done(found: Findings) -> tuple[str, ...]:
     names = ", ".join(found.left_out)
     many = len(found.left_out) != 1
     left = f"Heap{'s' if many else ''} {names} left out: {'they were' if many else 'it was'}"
+    if found.record.plan.locked.decides in found.missing:
+        return (f"{left} lost or not handled as planned.",)
     decides = deciding(found, found.as_done)
     said = [c.sentence for c in decides] or [
         "Then no heap of a way is left, so nothing can be compared as done."
@@ -138,7 +140,8 @@ def not_shown(found: Findings) -> tuple[str, ...]:
         for key in found.missing
     ]
     counts = [len(heaps) for heaps in found.record.by_way().values() if heaps]
-    if len(counts) > 1:
+    blocked = any(h.heap.block for h in found.record.heaps.values())
+    if len(counts) > 1 and not plan.trial.factors and not blocked:
         fewest = sorted(counts)[:2]
         floor = permutation_floor(fewest[0], fewest[1])
         said.append(

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import Any
 
@@ -48,9 +48,9 @@ class Together:
     """All that several yards show together at one moment; see `to_json` for what is published.
 
     comparisons : as planned; as_done, as_done_without : without yards where a heap was handled
-    otherwise; values : of every heap, by outcome, yard and way; left_out : yards without a value,
-    and why, by outcome; missing : outcomes without an answer, and why; looks : (before the end, in
-    all) of every trial of the own book.
+    otherwise, never turned as planned, or lost; values : of every heap, by outcome, yard and way;
+    left_out : yards without a value, and why, by outcome; missing : outcomes without an answer, and
+    why; looks : (before the end, in all) of every trial of the own book.
     """
 
     yards: tuple[YardRecord, ...]
@@ -82,8 +82,7 @@ class Together:
     @property
     def shown_in(self) -> str:
         """Unit of temperature differences on screen, C or F."""
-        unit = self.yards[0].record.plan.locked.unit.strip().upper()
-        return "F" if unit.endswith("F") else "C"
+        return _shown_in(self.yards[0])
 
     @property
     def headline(self) -> str:
@@ -232,12 +231,9 @@ class _Answers:
     @property
     def prior(self) -> SpreadPrior:
         """The assumed spread: the widest that a yard locked, worth the least."""
-        prior = SpreadPrior.published()
         spreads = [k.spread for k in self.locked if k.spread is not None]
         worths = [k.spread_worth for k in self.locked if k.spread_worth is not None]
-        if worths:
-            prior = replace(prior, nu0=float(min(worths)))
-        return prior.with_spread(max(spreads)) if spreads else prior
+        return SpreadPrior.assumed(max(spreads, default=None), min(worths, default=None))
 
     def answer(self, key: str) -> None:
         """Values, comparison as planned and, where a heap was handled otherwise, as done."""
@@ -258,7 +254,7 @@ class _Answers:
                 self.as_done += self._compared(key, rest)
 
     def _otherwise(self) -> list[str]:
-        """Yards where a heap was handled as another way is, or lost."""
+        """Yards where a heap was handled as another way is, never as its own, or lost."""
         return [y.block for y in self.yards if handled_otherwise(self.found[y.block])]
 
     def _why_missing(self, key: str, error: HeapwrightError) -> str:
@@ -278,14 +274,14 @@ class _Answers:
             end_date=None if self.ended else said_day(self.ends),
             prior=self.prior,
             doing={way: _DOING.get(kind, "") for way, kind in kinds.items()},
-            shown_in="F" if self.locked[0].unit.strip().upper().endswith("F") else "C",
+            shown_in=_shown_in(self.yards[0]),
         )
 
     def _rows(self, yard: YardRecord, key: str) -> list[HeapRow]:
         """One value a heap of one yard; a yard without any is left out with the reason."""
         ended = _ended(yard.record, self.now)
         try:
-            per_heap, notes = _heap_values(yard.record, key, ended=ended)
+            per_heap, notes = heap_outcomes(yard.record, key, ended=ended)
         except HeapwrightError as error:
             if key == self.decides and ended:
                 raise error.at(f"{yard.block} ({yard.book})") from None
@@ -327,25 +323,7 @@ class _Answers:
         return said
 
     def _amount(self, size: float) -> str:
-        unit = "F" if self.locked[0].unit.strip().upper().endswith("F") else "C"
-        return outcome(self.decides).amount(size, shown_in=unit)
-
-
-def _heap_values(
-    record: TrialRecord, key: str, *, ended: bool
-) -> tuple[dict[str, float], list[str]]:
-    """One value a heap; heaps that were lost before they gave one are passed over and named."""
-    try:
-        return heap_outcomes(record, key, ended=ended)
-    except NotEnoughError:
-        lost = [name for name, heap in record.heaps.items() if heap.lost is not None]
-        if not lost:
-            raise
-    rest = {name: heap for name, heap in record.heaps.items() if name not in lost}
-    values, notes = (
-        heap_outcomes(replace(record, heaps=rest), key, ended=ended) if rest else ({}, [])
-    )
-    return values, [*notes, f"Heap {', '.join(lost)} was lost and has no value."]
+        return outcome(self.decides).amount(size, shown_in=_shown_in(self.yards[0]))
 
 
 def by_yards(said: Iterable[tuple[str, str]]) -> tuple[str, ...]:
@@ -364,6 +342,11 @@ def _ended(record: TrialRecord, now: datetime) -> bool:
     zone = local_zone(record.plan.trial.place.time_zone)
     ends = datetime.combine(record.plan.locked.ends, time(), tzinfo=zone)
     return now >= ends.astimezone(UTC)
+
+
+def _shown_in(yard: YardRecord) -> str:
+    """Unit of temperature differences on screen, C or F, as the yard locked it."""
+    return "F" if yard.record.plan.locked.unit.strip().upper().endswith("F") else "C"
 
 
 def _spellings(yard: YardRecord) -> dict[str, str]:

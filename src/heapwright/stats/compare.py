@@ -207,9 +207,7 @@ def compare(
         elif not what.tested:
             said, at95 = claims.DESCRIBED, None
         else:
-            said = claims.claim(
-                len(values[way]), len(values[control]), at95, at80, matters, informed=what.informed
-            )
+            said = claims.claim(*tried.carrying, at95, at80, matters, informed=what.informed)
         words = Words(
             outcome=what,
             way=wording.get(way, way),

@@ -2,12 +2,13 @@
 
 Units: estimates in the unit of the outcome, one level minus the factor's first (the control's).
 Conventions: one value a heap; the effect of a factor averages over the levels of the others with
-equal weights; ratios and shares are taken as plain differences here; where no heap is left over to
-show how far heaps treated alike differ, nothing more than "leans" is claimed.
+equal weights; ratios are taken as plain differences here and counts not at all; where fewer than
+half of the combinations have a second heap, nothing more than "leans" is claimed.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -25,6 +26,9 @@ from heapwright.stats.prior import SpreadPrior
 from heapwright.stats.wording import Words, headline
 
 __all__ = ["FactorEffect", "Factorial", "factorial"]
+
+#: a spread below this share of the values is one of rounding
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +135,23 @@ def factorial(
     (12.5, 'leans')
     """
     what = outcome(outcome_key)
+    if what.model in ("share", "rate"):
+        raise NotEnoughError(
+            f"{what.title} are counted, and what is counted is compared by way only",
+            field=what.key,
+            way_out="See the ways one by one",
+        )
     given = (prior or SpreadPrior.published()) if what.informed else None
     f, notes = _fitted(rows, factors)
+    if what.model == "ratio":
+        notes.append("By factor the ratio is a plain difference; by way it is on the log scale")
     said = _Said(what, f, given, matters, None if ended else (end_date or "the end"), shown_in)
     effects = [e for factor, levels in factors.items() for e in _main(said, factor, levels)]
     together = []
+    paired = {frozenset(t) for t in f.terms if len(t) == 2}
     for one, other in combinations(factors, 2):
-        together += _pair(said, one, factors[one], other, factors[other])
+        if frozenset((one, other)) in paired:
+            together += _pair(said, one, factors[one], other, factors[other])
     table = anova(f) if ended and f.df >= 1 else None
     return Factorial(outcome_key, tuple(effects), tuple(together), table, tuple(notes))
 
@@ -156,25 +170,58 @@ class _Said:
     @property
     def can(self) -> bool:
         """Whether there is an interval."""
-        return self.end_date is None and (self.prior is not None or self.f.df >= 1)
+        if self.end_date is not None:
+            return False
+        return self.prior is not None or (self.f.df >= 1 and not self.alike)
+
+    @property
+    def alike(self) -> bool:
+        """Whether heaps treated alike came out exactly alike, to rounding."""
+        size = max((abs(r.value) for r in self.f.rows), default=0.0)
+        return self.f.rss <= (_ROUNDING * (size or 1.0)) ** 2 * len(self.f.rows)
+
+    @property
+    def repeated(self) -> bool:
+        """Whether at least half of the combinations that have a heap have a second one."""
+        found = Counter(tuple(sorted(r.factors.items())) for r in self.f.rows)
+        return 2 * sum(n > 1 for n in found.values()) >= len(found)
 
 
 def _fitted(rows: Sequence[HeapRow], factors: Mapping[str, Sequence[str]]) -> tuple[Fit, list[str]]:
-    """All factors with their pairs where the heaps carry them, else factors alone."""
+    """Blocks, factors and their pairs, as far as the heaps carry them; with what must be said."""
     controls = {name: levels[0] for name, levels in factors.items()}
-    blocks = ["block"] if len({r.block for r in rows if r.block}) > 1 else []
+    whole_blocks = all(r.block for r in rows) and len({r.block for r in rows}) > 1
     names = list(factors)
-    whole = fit(rows, [*blocks, *combinations(names, 2), *names], controls=controls)
+    notes = []
+    for blocks in (["block"], []) if whole_blocks else ([],):
+        for pairs in (list(combinations(names, 2)), []):
+            f = fit(rows, [*blocks, *pairs, *names], controls=controls)
+            if _carried(f, factors):
+                if whole_blocks and not blocks:
+                    notes.append("What was varied cannot be told from the blocks, so these stay in")
+                if not pairs:
+                    notes.append(
+                        "Not every combination has a heap, so it is taken that the things varied "
+                        "do not depend on each other"
+                    )
+                return f, notes
+    raise NotEnoughError(
+        f"the heaps cannot tell {' from '.join(names)}: some of their levels always stand together",
+        field="factors",
+        value=", ".join(names),
+        way_out="Build a heap of a combination that is missing",
+    )
+
+
+def _carried(f: Fit, factors: Mapping[str, Sequence[str]]) -> bool:
+    """Whether the heaps carry the effect of every level of every factor."""
     try:
         for name, levels in factors.items():
-            effect(whole, name, levels[-1], levels[0], prior=SpreadPrior())
+            for other in levels[1:]:
+                effect(f, name, other, levels[0], prior=SpreadPrior())
     except NotEnoughError:
-        alone = fit(rows, [*blocks, *names], controls=controls)
-        return alone, [
-            "Not every combination has a heap, so it is taken that the things varied do not depend "
-            "on each other"
-        ]
-    return whole, []
+        return False
+    return True
 
 
 def _main(said: _Said, factor: str, levels: Sequence[str]) -> list[FactorEffect]:
@@ -191,7 +238,7 @@ def _main(said: _Said, factor: str, levels: Sequence[str]) -> list[FactorEffect]
             v: tuple(r.heap for r in said.f.rows if r.factors[factor] == v) for v in (other, first)
         }
         words = Words(
-            said.what, f"{factor} {other}", first, heaps[other], heaps[first],
+            said.what, f"{factor} {other}", f"{factor} {first}", heaps[other], heaps[first],
             f"{factor} {other}", said.matters,
             said.prior.s0_c if said.prior else 0.0, said.end_date, said.shown_in,
         )  # fmt: skip
@@ -205,9 +252,7 @@ def _effect(
     said: _Said, factor: str, level: str, first: str, estimate: float,
     at95: Interval | None, at80: Interval | None, words: Words,
 ) -> FactorEffect:  # fmt: skip
-    # where the design takes up every heap, nothing in the trial shows how far heaps differ
-    spare = said.f.df >= 1
-    least = min(len(words.way_heaps), len(words.control_heaps)) if spare else 1
+    least = min(len(words.way_heaps), len(words.control_heaps)) if said.repeated else 1
     if said.end_date is not None:
         claim = claims.so_far(said.end_date)
     elif not said.what.tested:
@@ -225,7 +270,7 @@ def _pair(
     said: _Said, one: str, ones: Sequence[str], other: str, others: Sequence[str]
 ) -> list[FactorEffect]:
     """How much more a level does beside another level than beside the first."""
-    if not said.can or not said.what.tested or said.f.df < 1:
+    if not said.can or not said.what.tested or not said.repeated:
         return []
     made = []
     for a in ones[1:]:

@@ -1,13 +1,15 @@
 """What a number of heaps can show, before anything is built.
 
 Units: degrees C (differences) for everything about temperature. Conventions: n is heaps a way;
-figures are for mean degrees above air, whose spread between heaps is the best known.
+figures are for mean degrees above air, whose spread between heaps is the best known. "Prior-free"
+(informed=False) assumes nothing about that spread: an ordinary t, paired by block where there are
+blocks; what is found then is still worked out at a true spread of 4.5 C.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +28,7 @@ __all__ = [
     "detectable_gap",
     "expected_half_width",
     "explainable_gap",
+    "floor_in_blocks",
     "permutation_floor",
     "sampling_variance",
 ]
@@ -42,13 +45,16 @@ class Layout:
     """How many heaps stand under each way, and in how many blocks.
 
     control : heaps of the control, >= 1; others : heaps of every other way, >= 1 each; blocks :
-    blocks, yards or seasons whose own level is taken out (each holding every way), 1 for none.
-    Figures are for the first of *others* against the control. Raises `QuantityError`.
+    blocks, yards or seasons whose own level is taken out (each holding every way), 1 for none;
+    taken : further degrees of freedom that the design takes up, as other things varied do, >= 0.
+    Figures are for the first of *others* against the control, and exact where every block holds as
+    many heaps. Raises `QuantityError`.
     """
 
     control: int
     others: tuple[int, ...]
     blocks: int = 1
+    taken: int = 0
 
     def __post_init__(self) -> None:
         if not self.others:
@@ -60,6 +66,10 @@ class Layout:
                 "every block holds a heap of every way", field="blocks", value=self.blocks,
                 way_out="Count only blocks that do",
             )  # fmt: skip
+        if self.taken < 0 or self.within_df < 0:
+            raise QuantityError(
+                "a design takes up no more than its heaps give", field="taken", value=self.taken
+            )
 
     @classmethod
     def even(cls, n: int, ways: int = 2) -> Layout:
@@ -80,7 +90,8 @@ class Layout:
     @property
     def within_df(self) -> int:
         """Degrees of freedom that the trial itself gives for the spread between heaps."""
-        return self.control + sum(self.others) - len(self.others) - 1 - (self.blocks - 1)
+        heaps = self.control + sum(self.others)
+        return heaps - len(self.others) - self.blocks - self.taken
 
     @property
     def per_heap(self) -> float:
@@ -92,11 +103,30 @@ class Layout:
             return t_quantile(level, df)
         return dunnett.critical_value(self.control, list(self.others), df, level=level)
 
-    def half_width(self, *, prior: SpreadPrior | None = None, level: float = 0.95) -> float:
-        """Half-width of the informed interval to expect [C]; as `expected_half_width`."""
+    def _known(self, prior: SpreadPrior | None, informed: bool) -> tuple[float, float, float]:
+        """Degrees of freedom, the sum of squares that is assumed, and the sampling variance."""
         prior = prior or SpreadPrior.published()
-        df = prior.nu0 + self.within_df
-        base = prior.nu0 * (prior.s0_c**2 + prior.va)
+        if informed:
+            base = prior.nu0 * (prior.s0_c**2 + prior.va)
+            return prior.nu0 + self.within_df, base, prior.va
+        if self.within_df == 0:
+            raise QuantityError(
+                "no heap is left over to show how far heaps treated alike differ", field="heaps",
+                value=self.control, way_out="Add a heap of each way, or another yard",
+            )  # fmt: skip
+        return self.within_df, 0.0, prior.va
+
+    def half_width(
+        self, *, prior: SpreadPrior | None = None, level: float = 0.95, informed: bool = True
+    ) -> float:
+        """Half-width of the interval to expect [C]; as `expected_half_width`.
+
+        informed : False for the prior-free interval; `QuantityError` where no heap is left over.
+
+        >>> round(Layout.pairs(3).half_width(informed=False), 1)
+        14.3
+        """
+        df, base, va = self._known(prior, informed)
         if self.within_df == 0:
             mean_s = math.sqrt(base / df)
         else:
@@ -104,47 +134,55 @@ class Layout:
             low, high = SIGMA_RANGE_C
             sigma = low + (nodes + 1) / 2 * (high - low)
             chi2, w = _chi2(self.within_df)
-            spread = np.sqrt((base + np.outer(sigma**2 + prior.va, chi2)) / df)
+            spread = np.sqrt((base + np.outer(sigma**2 + va, chi2)) / df)
             mean_s = float(weights / 2 @ spread @ w)
         return self._critical(df, level) * mean_s * math.sqrt(self.per_heap)
 
     def power(
         self, gap_c: float, *, sigma_c: float = SIGMA_C, prior: SpreadPrior | None = None,
-        level: float = 0.95,
+        level: float = 0.95, informed: bool = True,
     ) -> float:  # fmt: skip
         """In which share of trials a true difference [C] is told from none, 0 to 1.
 
         >>> round(Layout.even(3).power(10.8), 2)
         0.8
         """
-        return self._found(sigma_c, prior, level)(gap_c)
+        return self._found(sigma_c, prior, level, informed)(gap_c)
 
     def detectable(
         self, power: float = 0.80, *, sigma_c: float = SIGMA_C, prior: SpreadPrior | None = None,
-        level: float = 0.95,
+        level: float = 0.95, informed: bool = True,
     ) -> float:  # fmt: skip
         """The difference that is told from none in that share of trials [C]."""
         from scipy.optimize import brentq
 
         if not 0 < power < 1:
             raise QuantityError("power must lie between 0 and 1", field="power", value=power)
-        found = self._found(sigma_c, prior, level)
+        found = self._found(sigma_c, prior, level, informed)
         top = 60 * math.hypot(sigma_c, 1.0)
         return float(brentq(lambda gap: found(gap) - power, 0.0, top, xtol=1e-6))
 
+    def gap_in_sds(self, power: float = 0.80, *, level: float = 0.95) -> float:
+        """The difference that is found prior-free, in standard deviations of one heap's value.
+
+        >>> round(Layout.even(3).gap_in_sds(), 3)
+        3.071
+        """
+        sd = math.sqrt(SIGMA_C**2 + SpreadPrior.published().va)
+        return self.detectable(power, level=level, informed=False) / sd
+
     def _found(
-        self, sigma_c: float, prior: SpreadPrior | None, level: float
+        self, sigma_c: float, prior: SpreadPrior | None, level: float, informed: bool
     ) -> Callable[[float], float]:
         """The share of trials in which a difference is found, as a function of it."""
         from scipy.special import ndtr
 
         if not sigma_c > 0:
             raise QuantityError("a spread must be above 0", field="sigma_c", value=sigma_c)
-        prior = prior or SpreadPrior.published()
-        df = prior.nu0 + self.within_df
-        variance = sigma_c**2 + prior.va
+        df, base, va = self._known(prior, informed)
+        variance = sigma_c**2 + va
         chi2, w = _chi2(self.within_df) if self.within_df else (np.zeros(1), np.ones(1))
-        s = np.sqrt((prior.nu0 * (prior.s0_c**2 + prior.va) + variance * chi2) / df)
+        s = np.sqrt((base + variance * chi2) / df)
         reach = self._critical(df, level) * s / math.sqrt(variance)
         per_gap = 1 / math.sqrt(variance * self.per_heap)
 
@@ -164,10 +202,19 @@ def permutation_floor(n_way: int, n_control: int) -> float:
     >>> round(permutation_floor(2, 2), 2), round(permutation_floor(4, 4), 3)
     (0.33, 0.029)
     """
-    _heaps(n_way)
-    _heaps(n_control)
-    mirrored = 2 if n_way == n_control else 1
-    return mirrored / math.comb(n_way + n_control, n_way)
+    return floor_in_blocks([(n_way, n_control)])
+
+
+def floor_in_blocks(heaps: Sequence[tuple[int, int]]) -> float:
+    """As `permutation_floor`, where the labels are dealt within each of several blocks.
+
+    heaps : heaps of the way and of the control by block, >= 1 each.
+
+    >>> floor_in_blocks([(1, 1)] * 4), round(floor_in_blocks([(2, 2), (2, 1)]), 3)
+    (0.125, 0.056)
+    """
+    deals = math.prod(math.comb(_heaps(a) + _heaps(b), a) for a, b in heaps)
+    return (2 if all(a == b for a, b in heaps) else 1) / deals
 
 
 def expected_half_width(
@@ -176,26 +223,9 @@ def expected_half_width(
     """Half-width of the informed interval to expect with n heaps a way [C].
 
     Averaged over a true heap-to-heap standard deviation of 3 to 6 C. With more than two ways the
-    interval is Dunnett's.
+    interval is Dunnett's. n : heaps a way, >= 1; ways : with the control, >= 2; prior : that of
+    science/values/spread.toml unless given; level : of the interval. Raises `QuantityError`.
 
-    Parameters
-    ----------
-    n : int
-        Heaps a way, >= 1.
-    ways : int, default 2
-        Ways in the trial, the control included, >= 2.
-    prior : SpreadPrior, optional
-        That of science/values/spread.toml unless given.
-    level : float, default 0.95
-        Level of the interval.
-
-    Returns
-    -------
-    float
-        [C]; QuantityError for fewer heaps or ways.
-
-    Examples
-    --------
     >>> [round(expected_half_width(n), 1) for n in (1, 2, 4)]
     [13.4, 9.3, 6.5]
     """
@@ -213,26 +243,9 @@ def detectable_gap(
 ) -> float:
     """The difference that the informed interval would tell from none, in most trials [C].
 
-    Parameters
-    ----------
-    n : int
-        Heaps a way, >= 1.
-    ways : int, default 2
-        Ways in the trial, the control included, >= 2.
-    power : float, default 0.80
-        In which share of trials, 0 to 1.
-    sigma_c : float, default 4.5
-        True heap-to-heap standard deviation [C], > 0; sampling comes on top.
-    prior, level
-        As in `expected_half_width`.
+    power : in which share of trials, 0 to 1; sigma_c : true heap-to-heap standard deviation [C],
+    > 0, sampling comes on top; the rest as in `expected_half_width`. Raises `QuantityError`.
 
-    Returns
-    -------
-    float
-        [C]; QuantityError for a number out of range.
-
-    Examples
-    --------
     >>> [round(detectable_gap(n), 1) for n in (1, 2, 3, 4, 6)]
     [18.8, 13.3, 10.8, 9.3, 7.6]
     """

@@ -91,6 +91,23 @@ class SpreadPrior:
         return cls(spread_value("s0_c"), spread_value("nu0"), spread_value("va"))
 
     @classmethod
+    def assumed(cls, spread: float | None, worth: int | None) -> SpreadPrior:
+        """What a plan locked about the spread; the usual for whatever it left open.
+
+        spread : standard deviation between heaps [degrees C], > 0; worth : degrees of freedom that
+        this is worth, >= 1; None for the usual of either. Raises `QuantityError`.
+
+        >>> SpreadPrior.assumed(3.0, None), SpreadPrior.assumed(None, 12).nu0
+        (SpreadPrior(s0_c=3.0, nu0=8.0, va=0.8), 12.0)
+        """
+        usual = cls.published()
+        return cls(
+            usual.s0_c if spread is None else spread,
+            usual.nu0 if worth is None else float(worth),
+            usual.va,
+        )
+
+    @classmethod
     def from_trials(cls, residuals: Sequence[tuple[float, float]]) -> SpreadPrior:
         """The spread that earlier trials showed, in place of the usual assumption.
 

@@ -12,13 +12,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from heapwright.errors import InputError, QuantityError
 from heapwright.stats.contrast import Interval, pooled_t, welch
 from heapwright.stats.counted import ratio_of_counts
 from heapwright.stats.outcomes import Model
 
-__all__ = ["as_difference", "as_ratio", "log_welch", "on_log"]
+__all__ = ["as_difference", "as_ratio", "log_welch", "logs", "on_log"]
 
 Groups = Mapping[str, Sequence[float]]
 
@@ -95,19 +96,21 @@ def _share(odds: float) -> float:
     return odds / (1 + odds)
 
 
-def _logs(groups: Groups) -> dict[str, np.ndarray]:
-    made = {}
-    for way, values in groups.items():
-        array = np.asarray(values, dtype=np.float64)
-        if (array <= 0).any():
-            raise QuantityError(
-                f"a ratio is above 0, but way {way} has one that is not",
-                field=way,
-                value=float(array.min()),
-                way_out="Correct that value, or leave the heap out",
-            )
-        made[way] = np.log(array)
-    return made
+def logs(way: str, values: Sequence[float]) -> NDArray[np.float64]:
+    """Logarithms of the ratios of a way; `QuantityError` for one that is not above 0."""
+    array = np.asarray(values, dtype=np.float64)
+    if (array <= 0).any():
+        raise QuantityError(
+            f"a ratio is above 0, but way {way} has one that is not",
+            field=way,
+            value=float(array.min()),
+            way_out="Correct that value, or leave the heap out",
+        )
+    return np.asarray(np.log(array))
+
+
+def _logs(groups: Groups) -> dict[str, NDArray[np.float64]]:
+    return {way: logs(way, values) for way, values in groups.items()}
 
 
 def _fitting(exposures: Groups, way: str, values: Sequence[float]) -> Sequence[float]:

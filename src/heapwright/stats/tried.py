@@ -7,7 +7,6 @@ blocks that hold every way, the blocks' own levels are taken out.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -26,7 +25,7 @@ from heapwright.stats.linear import Fit, HeapRow, fit
 from heapwright.stats.manytoone import many_to_one
 from heapwright.stats.outcomes import Outcome
 from heapwright.stats.prior import SpreadPrior
-from heapwright.stats.scales import as_difference, as_ratio, log_welch, on_log
+from heapwright.stats.scales import as_difference, as_ratio, log_welch, logs, on_log
 
 __all__ = ["Alternative", "Tried", "usable_blocks"]
 
@@ -43,6 +42,14 @@ _GLM = (
     "(from memory)"
 )
 _NO_INTERVAL = "With one heap each there is no interval: the trial itself shows no spread"
+_ALIKE = (
+    "Heaps of one way came out exactly alike: that shows how the numbers were rounded, not how far "
+    "heaps differ, so there is no range"
+)
+_LONE = "Within blocks too few heaps stand beside each other to claim more than a leaning"
+_NO_BLOCKS = "Counts are compared without the blocks"
+#: a spread below this share of the values is one of rounding
+_ROUNDING = 1e-9
 _BLOCKED = "Heaps are compared within their blocks: what a block has of its own is taken out"
 _FREE_SCALES = ("difference", "ratio")
 
@@ -116,10 +123,45 @@ class Tried:
         """Whether more than two ways are compared."""
         return len(self.values) > 2
 
+    @property
+    def blocked(self) -> bool:
+        """Whether the blocks' own levels are taken out."""
+        return bool(self.blocks) and self.what.model in _FREE_SCALES
+
+    @property
+    def carrying(self) -> tuple[int, int]:
+        """Heaps of the way and of the control that carry the comparison.
+
+        In blocks those that stand in a block with one of the other; one each where nothing is left
+        over in the whole trial that shows how far heaps differ.
+        """
+        mine, theirs = (list(self.values[w]) for w in (self.way, self.control))
+        if not self.blocked:
+            return len(mine), len(theirs)
+        both = {self.blocks[h] for h in mine} & {self.blocks[h] for h in theirs}
+        if _fitted(self.values, self.blocks, self.control).df < 1:
+            return 1, 1
+        a, b = (sum(self.blocks[h] in both for h in heaps) for heaps in (mine, theirs))
+        return max(a, 1), max(b, 1)
+
+    @property
+    def without_spread(self) -> bool:
+        """Whether heaps of every way came out exactly alike, where nothing is assumed of them."""
+        if self.what.informed or self.what.model in ("share", "rate"):
+            return False
+        size = max((abs(v) for g in self.groups.values() for v in g), default=0.0)
+        alike = all(max(g) - min(g) <= _ROUNDING * (size or 1.0) for g in self.groups.values())
+        return alike and any(len(g) > 1 for g in self.groups.values())
+
     def main(self, level: float) -> Interval | None:
         """The interval that the claim rests on; None if there is none."""
-        if self.blocks and self.what.model in _FREE_SCALES:
-            return self._in_blocks(level, self.prior if self.what.informed else None)
+        if self.without_spread:
+            return None
+        if self.blocked:
+            found = self._in_blocks(level, self.prior if self.what.informed else None)
+            size = max(abs(v) for g in self.groups.values() for v in g)
+            exact = found is not None and found.se <= _ROUNDING * (size or 1.0)
+            return None if exact else found
         return self._plain(level)
 
     def _in_blocks(self, level: float, prior: SpreadPrior | None) -> Interval | None:
@@ -182,7 +224,7 @@ class Tried:
     ) -> tuple[Alternative, ...]:
         """The other analyses that are always shown, where they exist."""
         groups, way, control = self.groups, self.way, self.control
-        found: list[Interval] = self._beside_blocks()
+        found: list[Interval] = []
         if self.what.informed:
             if self.many:
                 found.append(_alone(informed_contrast(groups, way, control, self.prior)))
@@ -202,18 +244,19 @@ class Tried:
             if self.smallest >= 2:
                 found.append(welch(groups, way, control))
         else:
-            return (*(_as_is(i) for i in found), *self._beside_log())
-        return tuple(_as_is(i) for i in found)
+            return self._marked(self._beside_log())
+        return self._marked(tuple(_as_is(i) for i in found))
 
-    def _beside_blocks(self) -> list[Interval]:
-        """Where blocks are taken out: the same without an assumed spread, and without blocks."""
-        if not self.blocks or self.what.model not in _FREE_SCALES:
-            return []
+    def _marked(self, rows: tuple[Alternative, ...]) -> tuple[Alternative, ...]:
+        """Where blocks are taken out: the same prior-free first, the rest said to be without."""
+        if not self.blocked:
+            return rows
         free = self._in_blocks(_LEVEL, None) if self.what.informed else None
-        plain = self._plain(_LEVEL)
-        if plain is not None:
-            plain = replace(plain, method=f"{plain.method}; blocks not taken out")
-        return [i for i in (free, plain) if i is not None]
+        plain = tuple(replace(r, method=f"{r.method}; blocks not taken out") for r in rows)
+        main = self._plain(_LEVEL)
+        if main is not None and not self.what.informed and self.what.model == "difference":
+            plain = (_as_is(replace(main, method=f"{main.method}; blocks not taken out")), *plain)
+        return (*([_as_is(free)] if free is not None else []), *plain)
 
     def _beside_log(self) -> tuple[Alternative, ...]:
         """Beside a range from the log scale: the ratio itself, and plain differences."""
@@ -256,9 +299,12 @@ class Tried:
             rows.append(self.prior.sentence())
         if at95 is not None:
             rows.append("All ways spread alike, and heaps do not influence each other")
-            rows += [_BLOCKED] if self.blocks and self.what.model in _FREE_SCALES else []
+            if self.blocks:
+                rows.append(_BLOCKED if self.blocked else _NO_BLOCKS)
+            if min(self.carrying) == 1 < self.smallest:
+                rows.append(_LONE)
         elif when is None and self.what.tested:
-            rows.append(_NO_INTERVAL)
+            rows.append(_ALIKE if self.without_spread else _NO_INTERVAL)
         if self.many and at95 is not None:
             rows.append("All comparisons with the control hold together at 95 % (Dunnett)")
         if at95 is not None and self.what.model != "difference":
@@ -306,8 +352,13 @@ def _fitted(
     log: bool = False,
 ) -> Fit:
     """Block + way by least squares, on the log scale for ratios."""
+    if log:
+        values = {
+            way: dict(zip(heaps, logs(way, list(heaps.values())).tolist(), strict=True))
+            for way, heaps in values.items()
+        }
     rows = [
-        HeapRow(heap, math.log(v) if log else v, way, blocks[heap])
+        HeapRow(heap, v, way, blocks[heap])
         for way, heaps in values.items()
         for heap, v in heaps.items()
     ]

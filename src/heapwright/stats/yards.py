@@ -4,7 +4,8 @@ Units: values and estimates in the unit of the outcome, way minus control; chanc
 Conventions: a row's block is its yard (in one season); the claim rests on the prior-free interval,
 because the informed one is too narrow where a way does more in one yard than in another (figures
 in `stats.designs.paired`); the informed one stands beside. One yard alone is one trial and gives
-no claim here. Before the end date there is an estimate and no interval.
+no claim here, two give a lean at most. Shares and counts are described. Before the end date there
+is an estimate and no interval.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from heapwright.errors import NotEnoughError
 from heapwright.stats import claims
 from heapwright.stats.anova import anova
 from heapwright.stats.contrast import Interval
-from heapwright.stats.designs import effect, paired
+from heapwright.stats.designs import Paired, effect, paired
 from heapwright.stats.linear import Fit, HeapRow, fit
 from heapwright.stats.manytoone import many_to_one
 from heapwright.stats.outcomes import Outcome, outcome
@@ -30,20 +31,25 @@ from heapwright.stats.wording import Words, headline
 __all__ = ["YardComparison", "compare_yards"]
 
 _LEVEL, _LEAN_LEVEL = 0.95, 0.80
+_FEWEST = 3  # yards from which on more than a lean may be claimed (one degree of freedom is none)
+_ALIKE = 1e-9  # standard error by the largest value: below it all differences are one number
+_PAIRED_T = "paired t by yard, nothing assumed about the spread"
 _MEANS = "each yard by the means of its heaps"
-_OF_HEAPS = (
-    "least squares on all heaps with yard and way; too narrow where the way does more in one yard "
-    "than in another"
-)
+_ALONE = "paired t of the yards' means; this way only, not adjusted"
+_OF_HEAPS = "least squares on all heaps with yard and way"
+_TOO_NARROW = "too narrow where the way does more in one yard than in another"
 _STUDENT = "Student 1908, Biometrika 6, 1-25: the paired t interval (from memory)"
-_DUNNETT = (
-    "Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121: several ways against one control (from "
-    "memory)"
-)
+_DUNNETT = "Dunnett 1955, J. Am. Stat. Assoc. 50, 1096-1121: many against a control (from memory)"
 _OWN = (
     "Heapwright docs, 'Comparing fairly': the informed spread, and one pair in each of many yards"
 )
 _FLIPS = "Fisher 1935, The Design of Experiments: flipping the signs of pairs (from memory)"
+_TWO_YARDS = "Two yards alone never show more than a lean; three are the least for more"
+_NO_SPREAD = (
+    "No range, because all differences came out exactly alike: that shows how the numbers were "
+    "rounded, not how far yards differ"
+)
+_COUNTED = "Counting by yard is only described here, and not tested."
 _ONE_YARD = "That is one yard, so one trial alone: heapwright findings says what it shows."
 
 
@@ -99,28 +105,18 @@ class YardComparison:
         def shown(value: float | None) -> float | None:
             return None if value is None else value * what.per_kept
 
+        plain = ("way", "control", "design", "df", "method", "claim", "differ_p", "sign_p")
+        numbers = ("estimate", "low", "high", "matters", "difference_sd", "effect_sd")
         return {
             "outcome": self.outcome,
             "unit": what.published_unit,
-            "way": self.way,
-            "control": self.control,
-            "design": self.design,
+            **{key: getattr(self, key) for key in plain},
+            **{key: shown(getattr(self, key)) for key in numbers},
             "yards": list(self.yards),
             "lacking": {yard: list(ways) for yard, ways in self.lacking.items()},
-            "estimate": shown(self.estimate),
-            "low": shown(self.low),
-            "high": shown(self.high),
-            "df": self.df,
-            "method": self.method,
-            "claim": self.claim,
-            "matters": shown(self.matters),
-            "headline": self.headline,
             "differences": {yard: shown(d) for yard, d in self.differences.items()},
-            "difference_sd": shown(self.difference_sd),
-            "effect_sd": shown(self.effect_sd),
-            "differ_p": self.differ_p,
-            "sign_p": self.sign_p,
             "sign_floor": self.floor,
+            "headline": self.headline,
             "alternatives": [a.to_json(what.per_kept) for a in self.alternatives],
             "assumptions": list(self.assumptions),
             "sources": list(self.sources),
@@ -163,7 +159,8 @@ def compare_yards(
     Returns
     -------
     list of YardComparison
-        One for each way but the control.
+        One for each way but the control. With two yards the claim is "leans" at most; with
+        differences exactly alike "cannot tell", without a range; shares and counts are described.
 
     Raises
     ------
@@ -189,9 +186,11 @@ def compare_yards(
     ...         ("Fern", "turned", 38.9), ("Hill", "left", 27.5), ("Hill", "turned", 36.1)]]
     >>> found = compare_yards("mean_excess_c", rows, "left", matters=3.0)[0]
     >>> found.design, round(found.estimate, 2), found.df, found.claim
-    ('paired', 8.15, 1.0, 'real, perhaps too small')
+    ('paired', 8.15, 1.0, 'leans')
     """
     what = outcome(outcome_key)
+    if what.model in ("share", "rate"):
+        what = replace(what, tested=False, note=_COUNTED)
     ways = [w for w in dict.fromkeys(r.way for r in rows) if w != control]
     by_yard: dict[str, set[str]] = {}
     for r in rows:
@@ -205,18 +204,18 @@ def compare_yards(
             value=", ".join(by_yard) or "none",
             way_out="Build the other heap in one of them",
         )
-    used = [r for r in used if r.way in (control, *ways)]
-    joined = _Joined(what, tuple(used), control, tuple(ways), prior or SpreadPrior.published())
     wanted = (control, *ways)
+    used = [r for r in used if r.way in wanted]
     lacking = {
         yard: tuple(w for w in wanted if w not in there)
         for yard, there in by_yard.items()
         if not set(wanted) <= there
     }
-    return [
-        joined.told(way, lacking, matters, end_date, (doing or {}).get(way, ""), shown_in)
-        for way in ways
-    ]
+    joined = _Joined(
+        what, tuple(used), control, tuple(ways), prior or SpreadPrior.published(), lacking, matters,
+        end_date, shown_in,
+    )  # fmt: skip
+    return [joined.told(way, (doing or {}).get(way, "")) for way in ways]
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +227,10 @@ class _Joined:
     control: str
     ways: tuple[str, ...]
     prior: SpreadPrior
+    lacking: Mapping[str, tuple[str, ...]]
+    matters: float | None
+    end_date: str | None
+    shown_in: str
 
     @property
     def single(self) -> bool:
@@ -240,121 +243,92 @@ class _Joined:
         return len(self.ways) == 1 and self.single
 
     @property
-    def informed(self) -> SpreadPrior | None:
-        return self.prior if self.what.informed else None
-
-    def means(self, way: str) -> list[tuple[str, str, float]]:
-        """(yard, way, mean) of the yards that have *way* and the control."""
-        found: dict[str, dict[str, list[float]]] = {}
-        for r in self.rows:
-            if r.way in (way, self.control):
-                found.setdefault(r.block, {}).setdefault(r.way, []).append(r.value)
-        return [
-            (yard, w, math.fsum(values) / len(values))
-            for yard, by_way in found.items()
-            if len(by_way) == 2
-            for w, values in by_way.items()
-        ]
-
-    def fitted(self, *terms: str | tuple[str, ...]) -> Fit:
-        return fit(self.rows, terms or ("block", "way"), controls={"way": self.control})
-
-    def of_means(self) -> Fit:
-        """Yard and way by least squares on one mean a way and yard."""
+    def means(self) -> dict[tuple[str, str], float]:
+        """Mean by yard and way."""
         found: dict[tuple[str, str], list[float]] = {}
         for r in self.rows:
             found.setdefault((r.block, r.way), []).append(r.value)
-        rows = [
-            HeapRow(way, math.fsum(values) / len(values), way, yard)
-            for (yard, way), values in found.items()
-        ]
-        return fit(rows, ("block", "way"), controls={"way": self.control})
+        return {at: math.fsum(values) / len(values) for at, values in found.items()}
+
+    def paired(self, way: str) -> Paired:
+        """The means of the yards that have *way* and the control, as pairs."""
+        rows = [(yard, w, v) for (yard, w), v in self.means.items() if w in (way, self.control)]
+        return paired(rows, way, self.control, prior=self.prior if self.what.informed else None)
+
+    def fitted(self, rows: Sequence[HeapRow], *more: tuple[str, str]) -> Fit:
+        return fit(rows, ("block", "way", *more), controls={"way": self.control})
+
+    def against(
+        self, f: Fit, way: str, method: str, prior: SpreadPrior | None = None, level: float = _LEVEL
+    ) -> Interval:
+        """One way against the control; with several ways all intervals hold together."""
+        if len(self.ways) == 1:
+            found = effect(f, "way", way, self.control, prior=prior, level=level)
+        else:
+            joint = many_to_one(f, "way", self.control, prior=prior, level=level)
+            found = joint.together[way]
+        return replace(found, method=method or found.method)
+
+    def alike(self, found: Interval) -> bool:
+        """Whether nothing is left of the spread but rounding."""
+        return found.se <= _ALIKE * max(abs(r.value) for r in self.rows)
 
     def main(self, way: str, level: float) -> Interval | None:
         """The prior-free interval of the yards' means; None where nothing shows a spread."""
-        try:
-            f = self.of_means()
-            if len(self.ways) > 1:
-                found = many_to_one(f, "way", self.control, level=level).together[way]
-                return found if self.single else replace(found, method=f"{found.method}; {_MEANS}")
-            found = effect(f, "way", way, self.control, level=level)
-        except NotEnoughError:
-            return None
-        more = "" if self.single else f"; {_MEANS}"
-        return replace(found, method=f"paired t by yard, nothing assumed about the spread{more}")
+        rows = [HeapRow(w, value, w, yard) for (yard, w), value in self.means.items()]
+        method = _PAIRED_T if len(self.ways) == 1 else ""
+        with contextlib.suppress(NotEnoughError):
+            found = self.against(self.fitted(rows), way, method, level=level)
+            return found if self.single else replace(found, method=f"{found.method}; {_MEANS}")
+        return None
 
-    def beside(self, way: str) -> tuple[Alternative, ...]:
+    def beside(self, way: str, pairs: Paired) -> tuple[Alternative, ...]:
+        """The same difference by other analyses, without any that shows no spread."""
         found: list[Interval] = []
-        if self.informed:
-            f = self.fitted()
-            if len(self.ways) > 1:
-                one = many_to_one(f, "way", self.control, prior=self.prior).together[way]
-            else:
-                one = effect(f, "way", way, self.control, prior=self.prior)
-            method = (
-                f"informed spread, s0 = {self.prior.s0_c:g} C, by yard; too narrow where the way "
-                "does more in one yard than in another"
-            )
-            found.append(replace(one, method=method))
-        if len(self.ways) > 1:
-            alone = paired(self.means(way), way, self.control).prior_free
-            if alone is not None:
-                method = "paired t of the yards' means; this way only, not adjusted"
-                found.append(replace(alone, method=method))
+        f = self.fitted(self.rows)
+        if self.what.informed:
+            method = f"informed spread, s0 = {self.prior.s0_c:g} C, by yard; {_TOO_NARROW}"
+            found.append(self.against(f, way, method, prior=self.prior))
+        if len(self.ways) > 1 and pairs.prior_free is not None:
+            found.append(replace(pairs.prior_free, method=_ALONE))
         if not self.single:
             with contextlib.suppress(NotEnoughError):
-                f = self.fitted()
-                one = (
-                    many_to_one(f, "way", self.control).together[way]
-                    if len(self.ways) > 1
-                    else effect(f, "way", way, self.control)
-                )
-                found.append(replace(one, method=_OF_HEAPS))
-        return tuple(Alternative(i.method, i.estimate, i.low, i.high, i.df) for i in found)
+                found.append(self.against(f, way, f"{_OF_HEAPS}; {_TOO_NARROW}"))
+        return tuple(
+            Alternative(i.method, i.estimate, i.low, i.high, i.df)
+            for i in found
+            if not self.alike(i)
+        )
 
     def differ_p(self) -> float | None:
         """Chance figure of ways that do other things in other yards, where yards repeat heaps."""
         try:
-            return anova(self.fitted(("block", "way"))).row("block", "way").p
+            return anova(self.fitted(self.rows, ("block", "way"))).row("block", "way").p
         except NotEnoughError:
             return None
 
-    def told(
-        self,
-        way: str,
-        lacking: Mapping[str, tuple[str, ...]],
-        matters: float | None,
-        end_date: str | None,
-        doing: str,
-        shown_in: str,
-    ) -> YardComparison:
+    def claimed(self, count: int, at95: Interval | None, at80: Interval | None) -> str:
+        """What may be claimed from *count* yards."""
+        if self.end_date is not None:
+            return claims.so_far(self.end_date)
+        if not self.what.tested:
+            return claims.DESCRIBED
+        said = claims.claim(count, count, at95, at80, self.matters, informed=False)
+        if count >= _FEWEST or said == claims.CANNOT_TELL:
+            return said
+        return claims.LEANS if at80 is not None and at80.excludes_zero else claims.CANNOT_TELL
+
+    def told(self, way: str, doing: str) -> YardComparison:
         """One way against the control, with its claim and its sentence."""
-        pairs = paired(self.means(way), way, self.control, prior=self.informed)
+        pairs = self.paired(way)
         yards = tuple(pairs.differences)
-        one = len(yards) == 1
-        judged = end_date is None and self.what.tested and not one
-        at95, at80 = (
-            (self.main(way, _LEVEL), self.main(way, _LEAN_LEVEL)) if judged else (None, None)
-        )
+        judged = self.end_date is None and self.what.tested and len(yards) > 1
+        at95, at80 = (self.main(way, at) if judged else None for at in (_LEVEL, _LEAN_LEVEL))
         estimate = at95.estimate if at95 else pairs.estimate
-        if end_date is not None:
-            said = claims.so_far(end_date)
-        elif not self.what.tested:
-            said = claims.DESCRIBED
-        else:
-            n = len(yards)
-            said = claims.claim(n, n, at95, at80, matters, informed=False)
-        words = Words(
-            self.what, way, self.control, yards, yards, doing, matters, self.prior.s0_c, end_date,
-            shown_in, yards,
-        )  # fmt: skip
-        if one:
-            seen = self.what.sentence(way, self.control, estimate, shown_in=shown_in)
-            sentence = f"In {yards[0]} {seen}. {_ONE_YARD}"
-            if end_date is not None:
-                sentence = f"So far: in {yards[0]} {seen}. Nothing is claimed before {end_date}."
-        else:
-            sentence = headline(words, said, estimate, at95)
+        flat = at95 is not None and self.alike(at95)
+        if flat:
+            at95 = at80 = None
+        said = self.claimed(len(yards), at95, at80)
         return YardComparison(
             outcome=self.what.key,
             unit=self.what.unit,
@@ -362,15 +336,15 @@ class _Joined:
             control=self.control,
             design="paired" if len(self.ways) == 1 else "blocks",
             yards=yards,
-            lacking=lacking,
+            lacking=self.lacking,
             estimate=estimate,
             low=at95.low if at95 else None,
             high=at95.high if at95 else None,
             df=at95.df if at95 else None,
             method=at95.method if at95 else "mean of the differences by yard, no interval",
             claim=said,
-            matters=None if matters is None else float(matters),
-            sentence=sentence,
+            matters=None if self.matters is None else float(self.matters),
+            sentence=self.sentence(way, doing, yards, said, estimate, at95),
             caveat=claims.TEMPERATURE_CAVEAT if self.what.kind == "temperature" else "",
             differences=pairs.differences,
             difference_sd=pairs.difference_sd if judged else None,
@@ -378,28 +352,46 @@ class _Joined:
             differ_p=(pairs.differ_p if self.pairs else self.differ_p()) if judged else None,
             sign_p=pairs.sign_p if judged else None,
             floor=pairs.floor if judged else None,
-            alternatives=self.beside(way) if judged else (),
-            assumptions=self.assumptions(at95),
-            sources=self.sources(at95),
+            alternatives=self.beside(way, pairs) if judged else (),
+            assumptions=self.assumptions(len(yards), judged=judged, flat=flat),
+            sources=self.sources() if judged else (),
         )
 
-    def assumptions(self, at95: Interval | None) -> tuple[str, ...]:
-        rows = ["The heap is the unit: spots and rounds were averaged first"]
-        if at95 is not None:
-            rows.append(
-                "The yards stand for yards like them; the way may do more in one than another"
-            )
-        if at95 is not None and self.informed:
-            rows.append(f"Beside it: {self.prior.sentence()}")
-        if at95 is not None and len(self.ways) > 1:
-            rows.append("All comparisons with the control hold together at 95 % (Dunnett)")
-        if self.what.model != "difference":
-            rows.append("Differences of heap values, not ratios or counts: pairs by yard are plain")
-        return (*rows, self.what.note) if self.what.note else tuple(rows)
+    def sentence(
+        self, way: str, doing: str, yards: tuple[str, ...], said: str, estimate: float,
+        at95: Interval | None,
+    ) -> str:  # fmt: skip
+        """The finding in words; one yard is told as one trial."""
+        if len(yards) == 1:
+            seen = self.what.sentence(way, self.control, estimate, shown_in=self.shown_in)
+            if self.end_date is not None:
+                return f"So far: in {yards[0]} {seen}. Nothing is claimed before {self.end_date}."
+            return f"In {yards[0]} {seen}. {_ONE_YARD}"
+        words = Words(
+            self.what, way, self.control, yards, yards, doing, self.matters, self.prior.s0_c,
+            self.end_date, self.shown_in, yards,
+        )  # fmt: skip
+        told = headline(words, said, estimate, at95)
+        capped = said == claims.LEANS and at95 is not None and at95.excludes_zero
+        return f"{told} {_TWO_YARDS}." if capped else told
 
-    def sources(self, at95: Interval | None) -> tuple[str, ...]:
-        if at95 is None:
-            return ()
-        rows = [_STUDENT, _FLIPS]
-        rows += [_DUNNETT] if len(self.ways) > 1 else []
-        return (*rows, _OWN) if self.informed else tuple(rows)
+    def assumptions(self, count: int, *, judged: bool, flat: bool) -> tuple[str, ...]:
+        """What the finding takes for granted, with what it cannot say and why."""
+        several = len(self.ways) > 1
+        rows = {
+            "The heap is the unit: spots and rounds were averaged first": True,
+            "The yards stand for yards like them; the way may do more in one than another": judged,
+            _TWO_YARDS: judged and count < _FEWEST,
+            _NO_SPREAD: flat,
+            f"Beside it: {self.prior.sentence()}": judged and self.what.informed,
+            "All comparisons with the control hold together at 95 % (Dunnett)":
+                judged and several and not flat,
+            "Ratios are compared by plain differences here, not on the log scale":
+                self.what.model == "ratio",
+            self.what.note: bool(self.what.note),
+        }  # fmt: skip
+        return tuple(text for text, holds in rows.items() if holds)
+
+    def sources(self) -> tuple[str, ...]:
+        rows = {_STUDENT: True, _FLIPS: True, _DUNNETT: len(self.ways) > 1}
+        return tuple(s for s, holds in {**rows, _OWN: self.what.informed}.items() if holds)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Callable
@@ -12,10 +13,12 @@ import pytest
 from heapwright.errors import ImpossibleError, InputError, QuantityError
 from heapwright.stats.naive import Study, null_readings, null_trial, round_anova_p, t_test_p
 from heapwright.stats.power import (
+    Layout,
     classical_gap,
     detectable_gap,
     expected_half_width,
     explainable_gap,
+    floor_in_blocks,
     permutation_floor,
     sampling_variance,
 )
@@ -152,6 +155,63 @@ def test_more_heaps_help_and_more_ways_cost() -> None:
     assert detectable_gap(2, ways=3) > detectable_gap(2)
     assert detectable_gap(2, power=0.9) > detectable_gap(2)
     assert explainable_gap(1, 3) > explainable_gap(1, 2) == expected_half_width(1)
+
+
+@pytest.mark.parametrize(
+    ("yards", "gap", "found", "half"),
+    [(2, 13.3, 0.18, 46.5), (3, 10.8, 0.37, 14.3), (4, 9.4, 0.51, 9.5), (6, 7.6, 0.64, 6.5)],
+)
+def test_yards_with_a_pair_each_against_a_simulation(
+    yards: int, gap: float, found: float, half: float
+) -> None:
+    from heapwright.stats.contrast import t_quantile
+
+    sd = math.sqrt(2 * (4.5**2 + 0.8))
+    seen = np.random.default_rng(yards).normal(gap, sd, (20_000, yards))
+    reach = t_quantile(0.95, yards - 1) * seen.std(axis=1, ddof=1) / math.sqrt(yards)
+    made = Layout.pairs(yards)
+    assert made.power(gap, informed=False) == pytest.approx(found, abs=0.006)
+    share = (np.abs(seen.mean(axis=1)) > reach).mean()
+    assert made.power(gap, informed=False) == pytest.approx(share, abs=0.012)
+    assert made.half_width(informed=False) == pytest.approx(half, abs=0.06)
+    assert reach.mean() == pytest.approx(half, rel=0.02)
+
+
+def test_prior_free_figures_are_the_classical_ones() -> None:
+    from scipy import stats
+
+    for n in (2, 3, 6):
+        made = Layout.even(n)
+        assert made.gap_in_sds() == pytest.approx(classical_gap(n, 1.0), abs=1e-6)
+        # one sample of n differences: the noncentral t
+        pairs, sd = Layout.pairs(n), math.sqrt(2 * (4.5**2 + 0.8))
+        nc, crit = 9.0 * math.sqrt(n) / sd, float(stats.t.ppf(0.975, n - 1))
+        exact = float(stats.nct.sf(crit, n - 1, nc) + stats.nct.cdf(-crit, n - 1, nc))
+        assert pairs.power(9.0, informed=False) == pytest.approx(exact, abs=1e-6)
+        assert pairs.detectable(exact, informed=False) == pytest.approx(9.0, abs=1e-3)
+        assert pairs.detectable(informed=False) > pairs.detectable()
+    with pytest.raises(QuantityError, match="no heap is left over"):
+        Layout.pairs(1).half_width(informed=False)
+    with pytest.raises(QuantityError, match="takes up no more"):
+        Layout(2, (2,), taken=3)
+
+
+def test_what_factors_take_up_makes_figures_wider() -> None:
+    plain, crossed = Layout(4, (4,)), Layout(4, (4,), taken=2)
+    assert crossed.within_df == plain.within_df - 2
+    assert crossed.half_width() > plain.half_width()
+    assert crossed.half_width(informed=False) > plain.half_width(informed=False)
+
+
+def test_floors_in_blocks_by_counting() -> None:
+    assert floor_in_blocks([(2, 3)]) == permutation_floor(2, 3) == 0.1
+    for blocks in ([(1, 1)] * 3, [(2, 2), (1, 1)], [(2, 1), (1, 1)]):
+        # lopsided values, so that nothing ties but a mirror image
+        deals = itertools.product(*(itertools.combinations(range(a + b), a) for a, b in blocks))
+        level = sum(sum(i * i for i in range(a + b)) * a / (a + b) for a, b in blocks)
+        off = [abs(sum(i * i for d in deal for i in d) - level) for deal in deals]
+        most = sum(o == pytest.approx(max(off)) for o in off)
+        assert floor_in_blocks(blocks) == pytest.approx(most / len(off))
 
 
 def test_rounds_hardly_matter() -> None:
