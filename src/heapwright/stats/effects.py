@@ -152,7 +152,7 @@ def factorial(
     for one, other in combinations(factors, 2):
         if frozenset((one, other)) in paired:
             together += _pair(said, one, factors[one], other, factors[other])
-    table = anova(f) if ended and f.df >= 1 else None
+    table = anova(f) if ended and f.df >= 1 and not said.alike else None
     return Factorial(outcome_key, tuple(effects), tuple(together), table, tuple(notes))
 
 
