@@ -71,23 +71,12 @@ def today(
     json_: JsonOption = False,
 ) -> None:
     """Say what is due now, what comes next, and what skipping it costs."""
-    from heapwright.services.calendar import due_json, due_today
+    from heapwright.services.calendar import due_today, today_json
     from heapwright.services.settings import now
 
     planned, answer = due_today(trial, book=book, now=now(), minutes=minutes)
     if json_:
-        say_json(
-            {
-                "trial": planned.name,
-                "invented": planned.invented,
-                "now": answer.moment.isoformat(),
-                "minutes": minutes,
-                "sentence": answer.sentence,
-                "due": [due_json(i) for i in answer.due],
-                "soon": [due_json(i) for i in answer.soon],
-                "missed": [due_json(i) for i in answer.missed],
-            }
-        )
+        say_json(today_json(planned, answer, minutes=minutes))
         return
     say(answer.sentence)
     mark = " (invented)" if planned.invented else ""

@@ -23,6 +23,7 @@ from heapwright.cli.logbook import correct, exchange, history, import_, log_app,
 from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
 from heapwright.cli.seriescheck import check_forecast
+from heapwright.cli.serve import serve
 from heapwright.cli.simulate import simulate
 from heapwright.cli.starting import start
 from heapwright.cli.together import together
@@ -59,13 +60,13 @@ def main(
 
 _COMMANDS: tuple[Callable[..., None], ...] = (
     start, mix, water, size, barrow, deal, calendar, today, diagnose, simulate, learn, forecast,
-    why, air, advise, findings, report, kit, together, history, correct, withdraw, restore,
+    why, air, advise, serve, findings, report, kit, together, history, correct, withdraw, restore,
     exchange, demo,
 )  # fmt: skip
 #: commands in the order in which a trial needs them
 ORDER = (
     "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
-    "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "check-forecast",
+    "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "check-forecast", "serve",
     "findings", "report", "kit", "together", "history", "correct", "withdraw", "restore",
     "exchange", "demo",
 )  # fmt: skip

@@ -207,6 +207,20 @@ def due_today(
     return trial, today_list(tasks, found.entries, now=now, zone=zone, minutes=minutes)
 
 
+def today_json(trial: Trial, answer: Today, *, minutes: float | None = None) -> dict[str, Any]:
+    """What is due now as plain JSON values; the same for the command and the page."""
+    return {
+        "trial": trial.name,
+        "invented": trial.invented,
+        "now": answer.moment.isoformat(),
+        "minutes": minutes,
+        "sentence": answer.sentence,
+        "due": [due_json(i) for i in answer.due],
+        "soon": [due_json(i) for i in answer.soon],
+        "missed": [due_json(i) for i in answer.missed],
+    }
+
+
 def rows_of(tasks: tuple[Task, ...]) -> list[Due]:
     """Tasks as rows of a printed calendar."""
     return side_by_side(tasks)

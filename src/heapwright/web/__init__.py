@@ -1,1 +1,1 @@
-"""The local web app (not built yet)."""
+"""The local web app: pages and a JSON interface over the same services as the commands."""
