@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -76,7 +75,7 @@ def diagnose(
         fertilised=fertilised,
     )  # fmt: skip
     if as_json:
-        say_json({"diagnosis": asdict(found)})
+        say_json(service.judged_json(found))
         return
     _show(found)
 

@@ -49,25 +49,20 @@ def learn(
     with fitted_task(
         trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0
     ) as (task, fitted, _):  # fmt: skip
-        from dataclasses import asdict
+        from heapwright.services.learnwords import (
+            alike,
+            learned_json,
+            learned_rows,
+            learned_words,
+        )
 
-        from heapwright.services.learnwords import alike, learned_rows, learned_words
-
-        found = fitted.learned()
         if json_:
-            say_json(
-                {
-                    "trial": task.trial, "readings": len(fitted.reads), "print": fitted.print_,
-                    "lasting_c": fitted.errors.lasting, "learned": [asdict(x) for x in found],
-                    "doubted": [e.words() for e in fitted.doubted],
-                    "members": fitted.members, "cell_m": fitted.settings.cell_m,
-                }
-            )  # fmt: skip
+            say_json(learned_json(task.trial, fitted))
             return
         _begin(task)
         for line in learned_words(fitted):
             say_wrapped(sentence(line))
-        table(["heap", "what", "before", "now", "verdict"], alike(learned_rows(found)))
+        table(["heap", "what", "before", "now", "verdict"], alike(learned_rows(fitted.learned())))
         say("Ranges are 80 %; a factor is on what is usual. What is drawn and never fitted is left")
         say("out: it only widens ranges (docs/explain/learning.md).")
         say_notes(task)

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from heapwright.services import mixwords
+
 if TYPE_CHECKING:
     from heapwright.planning.mix import MixSolution, MixSummary
     from heapwright.planning.sizing import SizingAdvice
-    from heapwright.units import Ranged
 
 __all__ = ["barrow", "mix", "size", "water"]
 
@@ -46,27 +47,19 @@ def mix(
     are the most there is, and the answer is what to take, how much water, and nitrogen in doses.
     Own measurements stand in square brackets: "6 barrows chips [moisture 50 % dry, N 0.5 %]".
     """
+    from heapwright.planning.mix import MixSummary
     from heapwright.services import mix as service
 
-    if goal_cn is None and goal_moisture is None and nitrogen is None:
-        summary = service.describe(materials, barrow=barrow, rng_seed=seed)
-        if as_json:
-            _write_json({"mix": summary, "seed": seed})
-            return
-        _show_summary(summary, barrow)
-        return
-    solution = service.solve(
-        materials,
-        barrow=barrow,
-        goal_cn=goal_cn,
-        goal_moisture=goal_moisture,
-        nitrogen=nitrogen,
+    found = service.answer(
+        materials, barrow=barrow, goal_cn=goal_cn, goal_moisture=goal_moisture, nitrogen=nitrogen,
         rng_seed=seed,
-    )
+    )  # fmt: skip
     if as_json:
-        _write_json({"solution": solution, "seed": seed})
-        return
-    _show_solution(solution, barrow)
+        _write_json(mixwords.mix_json(found, seed=seed))
+    elif isinstance(found, MixSummary):
+        _show_summary(found, barrow)
+    else:
+        _show_solution(found, barrow)
 
 
 def size(
@@ -139,13 +132,13 @@ def size(
         return
     console = _console()
     console.print(
-        f"A {shape} of this size holds about {_sig(answer.volume_m3)} m3 "
-        f"({_sig(0.9 * answer.volume_m3)}-{_sig(1.1 * answer.volume_m3)}), "
-        f"{answer.body.height_m:.2f} m high, with {_sig(answer.surface_m2)} m2 to the air."
+        f"A {shape} of this size holds about {mixwords.sig(answer.volume_m3)} m3 "
+        f"({mixwords.sig(0.9 * answer.volume_m3)}-{mixwords.sig(1.1 * answer.volume_m3)}), "
+        f"{answer.body.height_m:.2f} m high, with {mixwords.sig(answer.surface_m2)} m2 to the air."
     )
     for later in answer.after:
         left = later.volume_left.scaled(answer.volume_m3)
-        console.print(f"  after {later.age_d:.0f} days about {_range(left, 2)} m3")
+        console.print(f"  after {later.age_d:.0f} days about {mixwords.range_of(left, 2)} m3")
     console.print(f"  {answer.after[0].note}")
     console.print()
     _show_advice(answer.advice)
@@ -169,7 +162,9 @@ def barrow(
         return
     mean, one = found.mean_m3.scaled(1000), found.one_m3.scaled(1000)
     console = _console()
-    console.print(f"Your barrow holds {_range(mean, 2)} L on average, from {found.loads} loads.")
+    console.print(
+        f"Your barrow holds {mixwords.range_of(mean, 2)} L on average, from {found.loads} loads."
+    )
     console.print(f"A single load lies within {one.low:.0f}-{one.high:.0f} L nine times in ten.")
     if found.note:
         console.print(found.note)
@@ -204,19 +199,19 @@ def water(
         _write_json({"water": answer})
         return
     console, advice = _console(), answer.advice
-    console.print(f"Give {_litres(advice.litres)} in all.")
+    console.print(f"Give {mixwords.litres(advice.litres)} in all.")
     if advice.minutes_full is not None and advice.minutes_half is not None:
         console.print(
-            f"The hose runs {_range(advice.minutes_full, 2)} minutes if all of it soaks in, "
-            f"{_range(advice.minutes_half, 2)} if half runs through."
+            f"The hose runs {mixwords.range_of(advice.minutes_full, 2)} minutes if all of it soaks "
+            f"in, {mixwords.range_of(advice.minutes_half, 2)} if half runs through."
         )
     console.print(
-        f"From {_percent(answer.moisture_wb)} to {100 * answer.goal_moisture_wb:.0f} % moisture, "
-        f"{_range(answer.dry_density, 2)} kg dry matter per m3 ({answer.material}; "
-        f"{_seen(answer.seen)})."
+        f"From {mixwords.percent(answer.moisture_wb)} to {100 * answer.goal_moisture_wb:.0f} % "
+        f"moisture, {mixwords.range_of(answer.dry_density, 2)} kg dry matter per m3 "
+        f"({answer.material}; {mixwords.seen(answer.seen)})."
     )
     console.print(advice.note)
-    console.print(f"Source: {answer.source} ({_seen(answer.seen)})")
+    console.print(f"Source: {answer.source} ({mixwords.seen(answer.seen)})")
 
 
 # --- pages --------------------------------------------------------------------------------------
@@ -226,84 +221,42 @@ def _show_summary(summary: MixSummary, barrow: str | None) -> None:
     from rich.table import Table
 
     console = _console()
-    console.print(
-        f"This mix has a C:N of about {_range(summary.cn_ratio, 2)} and "
-        f"{_percent(summary.moisture_wb)} moisture; {_range(summary.volume_m3, 2)} m3."
-    )
+    console.print(mixwords.summary_sentence(summary))
     console.print()
     table = Table(box=None, pad_edge=False)
     for column in ("", "about", "range (nine in ten)"):
         table.add_column(column)
-    for name, ranged, unit in (
-        ("C:N", summary.cn_ratio, ""),
-        ("moisture", summary.moisture_wb.scaled(100), "%"),
-        ("bulk density", summary.bulk_density_kg_m3, "kg/m3"),
-        ("free air space", summary.free_air_frac.scaled(100), "%"),
-        ("share that can rot", summary.degradable_vs.scaled(100), "% of organic matter"),
-        ("oxygen it needs", summary.oxygen_demand_kg_m3, "kg/m3"),
-        ("wet mass", summary.wet_mass_kg, "kg"),
-        ("dry mass", summary.dry_mass_kg, "kg"),
-        ("volume", summary.volume_m3, "m3"),
-    ):
-        span = f"{_sig(ranged.low)}-{_sig(ranged.high)}"
-        table.add_row(name, f"{_sig(ranged.typical)} {unit}".strip(), span)
+    for row in mixwords.summary_rows(summary):
+        table.add_row(row.name, row.about, row.span)
     console.print(table)
     console.print()
     parts = Table(box=None, pad_edge=False)
     for column in ("material", "read as", "m3", "kg", "C:N", "from"):
         parts.add_column(column)
-    for line in summary.lines:
-        name = f"{_sig(line.loads.typical)} x {line.name}" if line.loads else line.name
-        parts.add_row(
-            name,
-            line.read_as,
-            _range(line.volume_m3, 2),
-            _range(line.wet_mass_kg, 2),
-            _range(line.cn_ratio, 2),
-            _origin(line),
-        )
+    for cells in mixwords.material_rows(summary):
+        parts.add_row(*cells)
     console.print(parts)
     for line in summary.lines:
         for note in line.notes:
-            console.print(f"  {line.name}, {_words(note)}")
+            console.print(f"  {line.name}, {mixwords.words(note)}")
     _list(console, "Beside the guides", summary.against)
     _list(console, "Look twice", summary.warnings)
-    said = list(summary.assumptions)
-    if barrow is None and any(line.loads for line in summary.lines):
-        said.insert(0, "A barrow is taken as 85-140 L; measure yours and give --barrow.")
-    _list(console, "Taken for granted", said)
-    _list(console, "Sources", [f"{source} ({_seen(seen)})" for source, seen in summary.sources])
+    _list(console, "Taken for granted", mixwords.taken_for_granted(summary, barrow))
+    _list(
+        console, "Sources", [f"{source} ({mixwords.seen(how)})" for source, how in summary.sources]
+    )
 
 
 def _show_solution(solution: MixSolution, barrow: str | None) -> None:
     console = _console()
-    taken = []
-    for part in solution.mix.ingredients:
-        if part.loads is not None:
-            taken.append(f"{part.loads.typical:.3g} barrows {part.name}")
-        elif part.mass_kg is not None:
-            taken.append(f"{_sig(part.mass_kg.typical)} kg {part.name}")
-        elif part.volume_m3 is not None:
-            taken.append(f"{_sig(part.volume_m3.typical)} m3 {part.name}")
-    wet = f", and {_round_litres(solution.water_l)} L water" if solution.water_l >= 1 else ""
-    console.print(f"Take {'; '.join(taken)}{wet}.")
+    console.print(mixwords.taken_sentence(solution))
     for note in solution.notes:
         console.print(note)
     plan = solution.nitrogen
     if plan is not None:
         console.print()
-        if plan.doses:
-            console.print(
-                f"Nitrogen: {_range(plan.total_kg, 2)} kg N at most, as {plan.product.name} "
-                f"({100 * plan.product.nutrient_frac:g} % N); with all of it C:N would count as "
-                f"{solution.cn_with_doses:.0f}."
-            )
-        for k, dose in enumerate(plan.doses, start=1):
-            console.print(
-                f"  dose {k}: {_sig(dose.product_kg)} kg, {_range(dose.cups, 2)} cups of 250 mL, "
-                f"{dose.when}"
-            )
-        console.print(plan.note)
+        for line in mixwords.nitrogen_lines(plan, solution.cn_with_doses):
+            console.print(line)
     console.print()
     if plan is not None and plan.doses:
         console.print("Before any nitrogen:")
@@ -321,7 +274,7 @@ def _show_advice(advice: SizingAdvice) -> None:
         table.add_column(column)
     for option in advice.options:
         floor = "-" if option.chance_floor is None else f"{option.chance_floor:.2g}"
-        table.add_row(str(option.heaps), _range(option.each_m3, 2), option.warm, floor)
+        table.add_row(str(option.heaps), mixwords.range_of(option.each_m3, 2), option.warm, floor)
     console.print(table)
     for note in advice.notes:
         console.print(note)
@@ -340,59 +293,6 @@ def _list(console: Any, title: str, lines: Any) -> None:
     console.print(f"{title}:")
     for line in lines:
         console.print(f"  - {line}")
-
-
-def _origin(line: Any) -> str:
-    own = [k.key for k in line.known if k.own]
-    memory = "table, from memory" if line.from_memory else "table"
-    return f"{memory}; you measured {len(own)}" if own else memory
-
-
-def _words(note: str) -> str:
-    from heapwright.units import REGISTER
-
-    key, _, rest = note.partition(": ")
-    return f"{REGISTER[key].meaning.split(' as a ')[0]}: {rest}" if key in REGISTER else note
-
-
-def _seen(seen: str) -> str:
-    return {
-        "memory": "from memory",
-        "memory, low confidence": "from memory, low confidence",
-        "partly seen": "partly from memory",
-        "measured": "measured",
-    }.get(seen, seen)
-
-
-def _percent(share: Ranged) -> str:
-    if share.is_exact:
-        return f"{100 * share.typical:.0f} %"
-    return f"{100 * share.typical:.0f} % ({100 * share.low:.0f}-{100 * share.high:.0f})"
-
-
-def _range(ranged: Ranged, digits: int) -> str:
-    typical, low, high = (_sig(x, digits) for x in (ranged.typical, ranged.low, ranged.high))
-    return typical if low == high else f"{typical} ({low}-{high})"
-
-
-def _litres(ranged: Ranged) -> str:
-    typical, low, high = (_round_litres(x) for x in (ranged.typical, ranged.low, ranged.high))
-    return f"{typical} L" if low == high else f"{typical} L ({low}-{high})"
-
-
-def _round_litres(litres: float) -> str:
-    step = 10 if litres >= 100 else 5 if litres >= 20 else 1
-    return f"{step * round(litres / step):d}"
-
-
-def _sig(number: float, digits: int = 2) -> str:
-    """*number* to so many digits, never in powers of ten; whole numbers below 100 stay whole."""
-    if number == 0:
-        return "0"
-    if 10 <= abs(number) < 100:
-        return f"{number:.0f}"
-    text = f"{float(f'{number:.{digits}g}'):f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _write_json(what: dict[str, Any]) -> None:

@@ -32,14 +32,13 @@ def check(
     file: Annotated[Path, typer.Argument(help="The plan file.")], json_: JsonOption = False
 ) -> None:
     """Read a plan and say what it means, or what is wrong: file, line, key, value, way out."""
-    from heapwright.services.plans import describe_plan
-    from heapwright.services.reach import reach_of
+    from heapwright.services.plancheck import check_plan
     from heapwright.services.settings import now
 
-    summary = describe_plan(file, now=now())
-    can_show = reach_of(file, now=now()).sentences() if summary.trial.compares else []
+    checked = check_plan(file, now=now())
+    summary, can_show = checked.summary, checked.can_show
     if json_:
-        say_json({**summary.to_json(), "can_show": can_show})
+        say_json(checked.to_json())
         return
     say(summary.headline)
     for note in (*summary.notes, *can_show):
@@ -66,15 +65,7 @@ def lock(
     with open_book(book) as opened:
         stored = lock_plan(opened, file, now=now(), why=why, unlock=edit)
     if json_:
-        say_json(
-            {
-                "trial": stored.trial.name,
-                "fingerprint": stored.fingerprint,
-                "locked_on": stored.locked_on.isoformat(),
-                "version": stored.version,
-                "edits": len(stored.edits),
-            }
-        )
+        say_json(stored.locked_json())
         return
     say(f"{stored.trial.name} is locked. Write this on the shed wall: {stored.fingerprint}")
     if stored.edits:
@@ -94,19 +85,7 @@ def show(
     with open_book(book, create=False) as opened:
         stored = stored_plan(opened, only_trial(opened, trial))
     if json_:
-        say_json(
-            {
-                "trial": stored.trial.name,
-                "fingerprint": stored.fingerprint,
-                "locked_on": stored.locked_on.isoformat(),
-                "locked": stored.locked.parts(),
-                "edits": [
-                    {"version": e.version, "part": e.part, "before": e.before, "after": e.after,
-                     "why": e.why, "recorded": e.recorded.isoformat()}
-                    for e in stored.edits
-                ],
-            }
-        )  # fmt: skip
+        say_json(stored.to_json())
         return
     say(f"{stored.trial.name}, locked {stored.locked_on:%Y-%m-%d}, {stored.fingerprint}")
     table(["locked", "as"], [[k, str(v)] for k, v in stored.locked.parts().items()])

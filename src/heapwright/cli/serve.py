@@ -17,6 +17,9 @@ def serve(
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones in the same network join with a code.")
     ] = False,
+    https: Annotated[
+        bool, typer.Option("--https", help="Speak https with a certificate of this book's own.")
+    ] = False,
     new_codes: Annotated[
         bool, typer.Option("--new-codes", help="Make all join codes and sessions invalid first.")
     ] = False,
@@ -25,7 +28,7 @@ def serve(
     """Show the book to a browser on this machine, and to phones in the yard with --lan."""
     from heapwright.web.serving import prepare, run
 
-    made = prepare(book, port=port, lan=lan, renew=new_codes, language=language)
+    made = prepare(book, port=port, lan=lan, https=https, renew=new_codes, language=language)
     for line in made.lines:
         say(line)
     run(made)

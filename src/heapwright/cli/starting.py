@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from heapwright.cli.shared import JsonOption, is_terminal, say, say_json
-
-if TYPE_CHECKING:
-    from heapwright.domain.answers import Answers
 
 __all__ = ["start"]
 
@@ -34,10 +30,9 @@ def start(
     json_: JsonOption = False,
 ) -> None:
     """Four answers, and at once: heaps, litres, probe spots, and what this trial can show."""
-    from heapwright.domain.answers import read_answers
     from heapwright.services.firstplan import write_plan
     from heapwright.services.settings import now
-    from heapwright.services.start import first_page
+    from heapwright.services.start import first_page, told_in
     from heapwright.units import parse
 
     line = " ".join(answers or [])
@@ -52,8 +47,7 @@ def start(
                 way_out='Nothing was written. Answer any of them: --what "9 barrows of chips"',
             )
     moment = now()
-    told = read_answers(line, now=moment) if line else read_answers("", now=moment)
-    told = _with_options(told, what=what, heaps=heaps, ways=ways, probe=probe, now=moment)
+    told = told_in(line, what=what, heaps=heaps, ways=ways, probe=probe, now=moment)
     size = parse(barrow, "volume_m3", field="barrow", default_unit="litre") if barrow else None
     page = first_page(told, now=moment, barrow_m3=size)
     if json_:
@@ -89,35 +83,6 @@ def _ask() -> tuple[str, str, str, str]:
         answer = typer.prompt(text, default="skip", show_default=True)
         given.append("" if answer.strip().lower() == "skip" else answer)
     return given[0], given[1], given[2], given[3]
-
-
-def _with_options(
-    told: Answers, *, what: str, heaps: str, ways: str, probe: str, now: datetime
-) -> Answers:
-    """The answers with whatever came as an option put in their place."""
-    from dataclasses import replace
-
-    from heapwright.domain.answers import parse_heaps, parse_probe, parse_ways, parse_what
-    from heapwright.errors import InputError
-
-    if what:
-        told = replace(told, ingredients=parse_what(what))
-    if heaps:
-        count, made = parse_heaps(heaps, now=now)
-        told = replace(told, heaps=count or told.heaps, made=made or told.made)
-    if ways:
-        kinds, alike = parse_ways(ways)
-        if not kinds and alike is None:
-            raise InputError(
-                "no way of managing found",
-                field="ways",
-                value=ways,
-                way_out="Write all alike, or one turned, one vented, one left alone",
-            )
-        told = replace(told, ways=kinds, alike=alike)
-    if probe:
-        told = replace(told, probe_m=parse_probe(probe))
-    return told
 
 
 def _wrapped(text: str) -> None:

@@ -18,7 +18,9 @@ from heapwright.planning.today import Due, Today, side_by_side, today_list
 from heapwright.services.plans import with_lots
 from heapwright.services.whichplan import which_plan
 
-__all__ = ["CalendarOfWork", "calendar_of_work", "due_today", "local_sunrise", "write_ics"]
+__all__ = [
+    "CalendarOfWork", "calendar_of_work", "due_today", "ics_of", "local_sunrise", "write_ics",
+]  # fmt: skip
 
 #: Further than this from today a date of `due_today` takes the sunrise of a day nearby [day].
 _NEAR_D = 10
@@ -170,11 +172,16 @@ def _notes(planned: Trial, tasks: tuple[Task, ...], now: datetime) -> tuple[str,
     return tuple(notes)
 
 
-def write_ics(calendar: CalendarOfWork, path: Path, *, now: datetime) -> None:
-    """Write the calendar to an iCalendar file; raises `InputError` when it cannot be written."""
+def ics_of(calendar: CalendarOfWork, *, now: datetime) -> str:
+    """The calendar as the text of an iCalendar file."""
     from heapwright.exchange.ical import calendar_ics
 
-    text = calendar_ics(calendar.tasks, calendar.trial, now=now, version=calendar.version)
+    return calendar_ics(calendar.tasks, calendar.trial, now=now, version=calendar.version)
+
+
+def write_ics(calendar: CalendarOfWork, path: Path, *, now: datetime) -> None:
+    """Write the calendar to an iCalendar file; raises `InputError` when it cannot be written."""
+    text = ics_of(calendar, now=now)
     try:
         path.write_text(text, encoding="utf-8", newline="")
     except OSError as error:

@@ -5,10 +5,13 @@ Quantities come as people write them ("16 C", "61 F", "1.3 m3"); what was not lo
 
 from __future__ import annotations
 
+from dataclasses import asdict
+from typing import Any
+
 from heapwright.planning.diagnosis import COMPLAINTS, QUANTITIES, Diagnosis, Seen, diagnose
 from heapwright.units import parse
 
-__all__ = ["COMPLAINTS", "Diagnosis", "judge"]
+__all__ = ["COMPLAINTS", "Diagnosis", "judge", "judged_json"]
 
 
 def judge(complaint: str, **facts: str | float | bool | None) -> Diagnosis:
@@ -27,3 +30,8 @@ def judge(complaint: str, **facts: str | float | bool | None) -> Diagnosis:
         else:
             read[name] = said
     return diagnose(Seen(complaint=complaint, **read))  # type: ignore[arg-type]
+
+
+def judged_json(found: Diagnosis) -> dict[str, Any]:
+    """A diagnosis as plain values; the same for the command and the page."""
+    return {"diagnosis": asdict(found)}

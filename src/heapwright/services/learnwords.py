@@ -18,8 +18,8 @@ from heapwright.inference.readings import Read
 from heapwright.services.forecasting import Ahead, Outlook, Track
 
 __all__ = [
-    "ahead_rows", "alike", "learned_rows", "learned_words", "outlook_json", "outlook_words",
-    "track_words", "worth_words",
+    "ahead_rows", "alike", "learned_json", "learned_rows", "learned_words", "outlook_json",
+    "outlook_words", "track_json", "track_words", "worth_words",
 ]  # fmt: skip
 
 _KINDS = {
@@ -44,6 +44,16 @@ def learned_words(fitted: Fitted) -> list[str]:
             f"physics cannot do here is about {off:.0f} C and lasts for days"
         ]
     return said + [e.words() for e in fitted.doubted]
+
+
+def learned_json(trial: str, fitted: Fitted) -> dict[str, Any]:
+    """All numbers of what was learned of the heaps of *trial*."""
+    return {
+        "trial": trial, "readings": len(fitted.reads), "print": fitted.print_,
+        "lasting_c": fitted.errors.lasting, "learned": [asdict(x) for x in fitted.learned()],
+        "doubted": [e.words() for e in fitted.doubted],
+        "members": fitted.members, "cell_m": fitted.settings.cell_m,
+    }  # fmt: skip
 
 
 def learned_rows(found: Sequence[Learned]) -> list[list[str]]:
@@ -168,21 +178,25 @@ def ahead_rows(ahead: Sequence[Ahead]) -> tuple[list[str], list[list[str]]]:
     return header, rows
 
 
+def track_json(t: Track) -> dict[str, Any]:
+    """How earlier forecasts did, all numbers."""
+    return {
+        "n": t.score.n if t.score else 0,
+        "rmse_c": t.score.rmse_c if t.score else None,
+        "no_change_rmse_c": t.score.no_change_rmse_c if t.score else None,
+        "cooling_rmse_c": t.score.cooling_rmse_c if t.score else None,
+        "coverage80": t.score.coverage80 if t.score else None,
+        "trusted": t.trusted, "wider": t.wider,
+        "hits": [asdict(h) | {"inside": h.inside} for h in t.hits],
+    }  # fmt: skip
+
+
 def outlook_json(found: Outlook) -> dict[str, Any]:
     """All numbers of a forecast."""
-    t = found.track
     return {
         "trial": found.task.trial, "made": found.task.now, "invented": found.task.invented,
         "ahead": [asdict(a) for a in found.ahead],
-        "track": {
-            "n": t.score.n if t.score else 0,
-            "rmse_c": t.score.rmse_c if t.score else None,
-            "no_change_rmse_c": t.score.no_change_rmse_c if t.score else None,
-            "cooling_rmse_c": t.score.cooling_rmse_c if t.score else None,
-            "coverage80": t.score.coverage80 if t.score else None,
-            "trusted": t.trusted, "wider": t.wider,
-            "hits": [asdict(h) | {"inside": h.inside} for h in t.hits],
-        },
+        "track": track_json(found.track),
         "next": [
             {"heap": w.read.heap, "spot": w.read.spot, "quantity": w.read.quantity,
              "narrows": w.narrows, "minutes": w.minutes}

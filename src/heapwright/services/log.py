@@ -26,7 +26,7 @@ from heapwright.services.yard import Yard, yard_of
 from heapwright.store.book import Added, Book
 from heapwright.units import Quantity, parse_number, quantity
 
-__all__ = ["Logged", "check_id", "log_air", "log_round", "made_id", "to_celsius"]
+__all__ = ["Logged", "Taker", "check_id", "log_air", "log_round", "made_id", "to_celsius"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +151,7 @@ def log_round(
         if entry_id
         else made_id("round", yard.trial.lower(), moment.low, moment.high, *content)
     )
-    taker = _Taker(yard, asker, moment, default, walk_id, reader.strip(), probe.strip(), source)
+    taker = Taker(yard, asker, moment, default, walk_id, reader.strip(), probe.strip(), source)
     screened = screen_cells(
         book, yard, asker, moment, taker.cells(read), unit=default, walk=walk_id, air=read.air
     )
@@ -195,7 +195,7 @@ def log_air(
         if entry_id
         else made_id("air", yard.trial.lower(), moment.low, moment.high, typed, default)
     )
-    taker = _Taker(yard, asker, moment, default, mine, "", "", source)
+    taker = Taker(yard, asker, moment, default, mine, "", "", source)
     entries = tuple(replace(w, id=mine, round=None) for w in taker.air(RoundLine({}, typed)))
     asker.settle()
     asker.unused(("unit",))
@@ -226,7 +226,7 @@ def _unit(asker: Asker, in_line: str, option: str | None) -> str:
 
 
 @dataclass(slots=True)
-class _Taker:
+class Taker:
     """Turns the numbers of one round into readings, asking about what cannot be."""
 
     yard: Yard

@@ -35,6 +35,7 @@ from heapwright.units import Ranged, parse, parse_number
 __all__ = [
     "SizeAnswer",
     "WaterAnswer",
+    "answer",
     "calibrate_barrow",
     "describe",
     "goals",
@@ -166,6 +167,24 @@ def describe(materials: Sequence[str], *, rng_seed: int, barrow: str | None = No
     import numpy as np
 
     return describe_mix(_mix(materials, barrow), rng=np.random.default_rng(rng_seed))
+
+
+def answer(
+    materials: Sequence[str],
+    *,
+    rng_seed: int,
+    barrow: str | None = None,
+    goal_cn: str | None = None,
+    goal_moisture: str | None = None,
+    nitrogen: str | None = None,
+) -> MixSummary | MixSolution:
+    """`solve` where a goal or a nitrogen product is given, else `describe`."""
+    if goal_cn is None and goal_moisture is None and nitrogen is None:
+        return describe(materials, barrow=barrow, rng_seed=rng_seed)
+    return solve(
+        materials, barrow=barrow, goal_cn=goal_cn, goal_moisture=goal_moisture, nitrogen=nitrogen,
+        rng_seed=rng_seed,
+    )  # fmt: skip
 
 
 def solve(

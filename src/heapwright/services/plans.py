@@ -20,8 +20,8 @@ from heapwright.store.book import Book
 from heapwright.units import quantity
 
 __all__ = [
-    "Edit", "PlanSummary", "StoredPlan", "describe_plan", "example_plan", "lock_plan",
-    "only_trial", "stored_plan", "with_lots",
+    "Edit", "PlanSummary", "StoredPlan", "describe_plan", "describe_text", "example_plan",
+    "lock_plan", "lock_text", "only_trial", "plan_text", "stored_plan", "with_lots",
 ]  # fmt: skip
 
 
@@ -47,6 +47,30 @@ class StoredPlan:
     locked_on: datetime
     version: int
     edits: tuple[Edit, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """What was locked and what was edited since, as plain JSON values."""
+        return {
+            "trial": self.trial.name,
+            "fingerprint": self.fingerprint,
+            "locked_on": self.locked_on.isoformat(),
+            "locked": self.locked.parts(),
+            "edits": [
+                {"version": e.version, "part": e.part, "before": e.before, "after": e.after,
+                 "why": e.why, "recorded": e.recorded.isoformat()}
+                for e in self.edits
+            ],
+        }  # fmt: skip
+
+    def locked_json(self) -> dict[str, Any]:
+        """What locking did, as plain JSON values; edits are counted."""
+        return {
+            "trial": self.trial.name,
+            "fingerprint": self.fingerprint,
+            "locked_on": self.locked_on.isoformat(),
+            "version": self.version,
+            "edits": len(self.edits),
+        }
 
 
 def example_plan() -> str:
@@ -102,10 +126,24 @@ def lock_plan(
     """
     trial = read_plan(path, now=now)
     text = path.read_text(encoding="utf-8")
+    return _lock(book, trial, text, path.name, now=now, why=why, unlock=unlock)
+
+
+def lock_text(
+    book: Book, text: str, *, now: datetime, why: str = "", unlock: bool = False
+) -> StoredPlan:
+    """`lock_plan` for a plan that is at hand as text; ``plan`` stands for its file in errors."""
+    trial = read_plan_text(text, now=now)
+    return _lock(book, trial, text, "plan", now=now, why=why, unlock=unlock)
+
+
+def _lock(
+    book: Book, trial: Trial, text: str, where: str, *, now: datetime, why: str, unlock: bool
+) -> StoredPlan:
     versions = book.plans(trial.name) if trial.name.lower() in _lower(book) else []
     first = next((v for v in versions if v.locked), None)
     if first is None:
-        _refuse_untested(trial, path)
+        _refuse_untested(trial, where)
     else:
         before = read_plan_text(first.text, now=first.recorded)
         changes = trial.locked.changes(before.locked) | _dealt_changes(trial, before)
@@ -130,13 +168,13 @@ def lock_plan(
     return stored_plan(book, trial.name)
 
 
-def _refuse_untested(trial: Trial, path: Path) -> None:
+def _refuse_untested(trial: Trial, where: str) -> None:
     """A comparison is decided by something that can be tested; the rest may stand beside it."""
     unknown = [key for key in trial.also if key not in OUTCOMES]
     if unknown:
         raise PlanError(
             "this is read and never compared",
-            where=path.name,
+            where=where,
             field="also",
             value=unknown[0],
             way_out="Name outcomes: " + ", ".join(OUTCOMES),
@@ -151,7 +189,7 @@ def _refuse_untested(trial: Trial, path: Path) -> None:
     )
     raise PlanError(
         f"{said}, so it cannot decide which way is better",
-        where=path.name,
+        where=where,
         field="decides",
         value=decides,
         way_out="Let mean_excess_c or another tested outcome decide, and name this one in also",
@@ -191,6 +229,12 @@ def stored_plan(book: Book, name: str) -> StoredPlan:
         version=last.version,
         edits=tuple(edits),
     )
+
+
+def plan_text(book: Book, name: str) -> str:
+    """The newest text of the plan of a trial; empty where there is none."""
+    versions = book.plans(name)
+    return versions[-1].text if versions else ""
 
 
 def _dealt(trial: Trial) -> dict[str, tuple[str | None, str | None]]:
@@ -253,8 +297,16 @@ class PlanSummary:
 
 def describe_plan(path: Path, *, now: datetime) -> PlanSummary:
     """Read the plan at *path* and say what it means; raises `PlanError`."""
-    trial = read_plan(path, now=now)
-    _refuse_untested(trial, path)
+    return _described(read_plan(path, now=now), path.name)
+
+
+def describe_text(text: str, *, now: datetime) -> PlanSummary:
+    """`describe_plan` for a plan that is at hand as text."""
+    return _described(read_plan_text(text, now=now), "plan")
+
+
+def _described(trial: Trial, where: str) -> PlanSummary:
+    _refuse_untested(trial, where)
     heaps = len(trial.heaps)
     named = ", ".join(w.name for w in trial.ways)
     headline = f"{trial.name}: {heaps} heap{'s' if heaps != 1 else ''}, " + (

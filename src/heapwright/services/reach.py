@@ -172,7 +172,7 @@ class Reach:
 
 
 def reach_of(
-    path: Path,
+    plan: Path | Trial,
     *,
     now: datetime,
     weather: Path | None = None,
@@ -180,12 +180,12 @@ def reach_of(
     workers: int = 1,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Reach:
-    """What the plan at *path* can show.
+    """What a plan can show, from its file or as it was read.
 
-    weather : a weather file, for the heat of heaps of each size; workers : processes.
+    weather : a weather file, for how warm heaps run that a plan file names; workers : processes.
     Raises `PlanError`, and `NotEnoughError` where the plan compares nothing.
     """
-    trial = with_lots(read_plan(path, now=now))
+    trial = with_lots(plan if isinstance(plan, Trial) else read_plan(plan, now=now))
     if not trial.compares:
         raise NotEnoughError(
             "the plan compares nothing, so there is no difference to find", field="way",
@@ -199,7 +199,7 @@ def reach_of(
         )  # fmt: skip
     counts = {w.name: sum(1 for h in trial.heaps if h.way == w.name) for w in trial.ways}
     design = _design(trial, [(h.way, h.block) for h in trial.heaps if h.way is not None])
-    sizes, why = _sizes(trial, path, now, weather, answers, workers, on_progress)
+    sizes, why = _sizes(trial, plan, now, weather, answers, workers, on_progress)
     return Reach(
         trial=trial,
         counts=counts,
@@ -328,17 +328,17 @@ def _spots(trial: Trial) -> str:
 
 def _sizes(
     trial: Trial,
-    path: Path,
+    plan: Path | Trial,
     now: datetime,
     weather: Path | None,
     answers: Mapping[str, str] | None,
     workers: int,
     on_progress: Callable[[int, int], None] | None,
 ) -> tuple[tuple[Size, ...], str]:
-    if weather is None:
+    if weather is None or isinstance(plan, Trial):
         return (), "Give --weather FILE to see how warm heaps of each size would run."
     try:
-        jobs = prepare(now=now, plan=path, days=_DAYS, weather=weather, answers=answers)
+        jobs = prepare(now=now, plan=plan, days=_DAYS, weather=weather, answers=answers)
     except HeapwrightError as error:
         return (), f"How warm heaps of each size would run cannot be said: {error.message}"
     total = sum(j.case.spec.volume_m3 for j in jobs)

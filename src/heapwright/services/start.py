@@ -10,13 +10,20 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from heapwright.domain.answers import Answers
+from heapwright.domain.answers import (
+    Answers,
+    parse_heaps,
+    parse_probe,
+    parse_ways,
+    parse_what,
+    read_answers,
+)
 from heapwright.domain.material import Ingredient, Mix
-from heapwright.errors import UnknownNameError
+from heapwright.errors import InputError, UnknownNameError
 from heapwright.services.firstplan import default_plan, spots
 from heapwright.units import Ranged, show, two_digits
 
-__all__ = ["Section", "StartPage", "first_page"]
+__all__ = ["Section", "StartPage", "first_page", "told_in"]
 
 _GOAL_WB = 0.55
 _UNKNOWN_LIKE = "mixed yard trimmings"
@@ -50,6 +57,35 @@ class StartPage:
             "sources": list(self.sources),
             "numbers": self.numbers,
         }
+
+
+def told_in(
+    line: str = "", *, what: str = "", heaps: str = "", ways: str = "", probe: str = "",
+    now: datetime,
+) -> Answers:  # fmt: skip
+    """The answers in one line, each answer given on its own put in its place; empty: skipped.
+
+    Raises `InputError` naming the answer that cannot be read.
+    """
+    told = read_answers(line, now=now)
+    if what:
+        told = replace(told, ingredients=parse_what(what))
+    if heaps:
+        count, made = parse_heaps(heaps, now=now)
+        told = replace(told, heaps=count or told.heaps, made=made or told.made)
+    if ways:
+        kinds, alike = parse_ways(ways)
+        if not kinds and alike is None:
+            raise InputError(
+                "no way of managing found",
+                field="ways",
+                value=ways,
+                way_out="Write all alike, or one turned, one vented, one left alone",
+            )
+        told = replace(told, ways=kinds, alike=alike)
+    if probe:
+        told = replace(told, probe_m=parse_probe(probe))
+    return told
 
 
 def first_page(answers: Answers, *, now: datetime, barrow_m3: Ranged | None = None) -> StartPage:

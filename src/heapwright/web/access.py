@@ -16,10 +16,13 @@ from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
 
+from starlette.responses import Response
+
 from heapwright.errors import InputError
 
-__all__ = ["COOKIE", "Door", "Role", "Visitor", "door_of"]
+__all__ = ["COOKIE", "Door", "Role", "Visitor", "beside", "door_of", "hand_over"]
 
+#: how the name of every session's cookie begins
 COOKIE = "heapwright"
 _LETTERS = "23456789abcdefghjkmnpqrstuvwxyz"
 _CODE = 10
@@ -50,8 +53,16 @@ class Door:
     secret: bytes
 
     def _signed(self, text: str) -> str:
-        made = hmac.new(self.secret, text.encode(), hashlib.sha256).digest()
+        made = hmac.new(self.secret, _bytes(text), hashlib.sha256).digest()
         return base64.urlsafe_b64encode(made).decode().rstrip("=")
+
+    def cookie_name(self, *, https: bool) -> str:
+        """The cookie's name: one a book, since a browser keeps one jar for all ports of a machine.
+
+        Over https it may be set by this very host only, and only over https.
+        """
+        mark = hashlib.sha256(b"name" + self.secret).hexdigest()[:8]
+        return f"{'__Host-' if https else ''}{COOKIE}-{mark}"
 
     def code(self, role: Role) -> str:
         """The join code of a role, ten letters in two groups; the same until the secret changes.
@@ -71,7 +82,7 @@ class Door:
         typed = "".join(c for c in code.lower() if c.isalnum())
         found = Role.NOBODY
         for role in (Role.READER, Role.HELPER, Role.KEEPER):
-            if hmac.compare_digest(self.code(role).replace("-", "").encode(), typed.encode()):
+            if hmac.compare_digest(self.code(role).replace("-", "").encode(), _bytes(typed)):
                 found = role
         return found
 
@@ -84,7 +95,7 @@ class Door:
         """Who holds that cookie; None where it was not handed out here."""
         parts = (cookie or "").rsplit(".", 1)
         if len(parts) != 2 or not hmac.compare_digest(
-            self._signed("session " + parts[0]).encode(), parts[1].encode()
+            self._signed("session " + parts[0]).encode(), _bytes(parts[1])
         ):
             return None
         role, _, name = parts[0].partition(".")
@@ -96,7 +107,7 @@ class Door:
 
     def allows(self, visitor: Visitor, token: str | None) -> bool:
         """Whether *token* is that of the visitor's session."""
-        return hmac.compare_digest(visitor.token.encode(), (token or "").encode())
+        return hmac.compare_digest(visitor.token.encode(), _bytes(token or ""))
 
 
 def door_of(book: str, *, renew: bool = False) -> Door:
@@ -105,7 +116,7 @@ def door_of(book: str, *, renew: bool = False) -> Door:
     book : path or address; renew : make a new secret, which ends all sessions and codes.
     Raises `InputError` if the secret can neither be read nor written.
     """
-    place = _place(book)
+    place = beside(book, ".door")
     try:
         if renew or not place.exists():
             place.parent.mkdir(parents=True, exist_ok=True)
@@ -125,11 +136,24 @@ def door_of(book: str, *, renew: bool = False) -> Door:
     return Door(secret)
 
 
-def _place(book: str) -> Path:
-    """Where the secret of a book lies: beside its file, or in the keeper's data folder."""
+def hand_over(answer: Response, door: Door, cookie: str, *, https: bool) -> None:
+    """Give a session's cookie with an answer: no script reads it, no other site sends it."""
+    answer.set_cookie(
+        door.cookie_name(https=https), cookie, max_age=400 * 86400, path="/", httponly=True,
+        samesite="strict", secure=https,
+    )  # fmt: skip
+
+
+def beside(book: str, ending: str) -> Path:
+    """Where something of a book lies: beside its file, or in the keeper's data folder."""
     if "://" not in book:
-        return Path(book + ".door")
+        return Path(book + ending)
     from platformdirs import user_data_path
 
     name = hashlib.sha256(book.encode()).hexdigest()[:16]
-    return Path(user_data_path("heapwright")) / f"{name}.door"
+    return Path(user_data_path("heapwright")) / f"{name}{ending}"
+
+
+def _bytes(text: str) -> bytes:
+    """As bytes, also what cannot be written as UTF-8."""
+    return text.encode("utf-8", "surrogatepass")

@@ -1,7 +1,7 @@
 """The app: middleware, errors, and the pages put together.
 
 Conventions: only known hosts are answered; a changing request carries the token of its session;
-uploads are limited; nothing is loaded from another address (content security policy); an error of
+requests are limited; nothing is loaded from another address (content security policy); an error of
 the house is shown with what was typed, an unforeseen one without its inside.
 """
 
@@ -29,16 +29,38 @@ from heapwright.errors import (
     QuestionError,
     UnknownNameError,
 )
-from heapwright.web import joining, today
-from heapwright.web.access import COOKIE, Role, Visitor
+from heapwright.web import (
+    book,
+    heaps,
+    jobs,
+    joining,
+    paper,
+    plan,
+    rounds,
+    shows,
+    start,
+    today,
+    trial,
+)
+from heapwright.web.access import Role, Visitor, hand_over
+from heapwright.web.limits import (
+    MOST_BYTES,
+    MOST_BYTES_OUTSIDE,
+    TOO_MUCH,
+    Counted,
+    length_of,
+    too_much,
+)
 from heapwright.web.site import Refused, Site, access, show
 
 __all__ = ["MOST_BYTES", "create_app"]
 
-#: largest body of a request [bytes]
-MOST_BYTES = 25_000_000
 #: modules with a router each, in the order of the menu
-_PAGES = (joining, today)
+_PAGES = (joining, today, rounds, trial, heaps, shows, book, jobs, start, plan, paper)
+_ERRORS = (
+    HeapwrightError, Refused, HTTPException, RequestValidationError, UnicodeEncodeError, Exception,
+)  # fmt: skip
+_PROXIED = ("forwarded", "x-forwarded-for", "x-real-ip", "via")
 _SAFE = ("GET", "HEAD", "OPTIONS")
 _HEADERS = {
     "Content-Security-Policy": (
@@ -61,7 +83,8 @@ def create_app(site: Site) -> FastAPI:
     )  # fmt: skip
     app.state.site = site
     app.middleware("http")(_guard)
-    for kind in (HeapwrightError, Refused, HTTPException, RequestValidationError, Exception):
+    app.add_middleware(Counted)
+    for kind in _ERRORS:
         app.add_exception_handler(kind, _shown)
     for module in _PAGES:
         app.include_router(module.router)
@@ -76,35 +99,48 @@ def create_app(site: Site) -> FastAPI:
 async def _guard(request: Request, ahead: Next) -> Response:
     """Host, size, session and token of a request; headers of its answer."""
     site: Site = request.app.state.site
-    host = request.headers.get("host", "").rsplit(":", 1)[0] if ":" in request.headers.get(
-        "host", ""
-    ) else request.headers.get("host", "")  # fmt: skip
-    if host.lower() not in site.hosts:
+    if _host_of(request.headers.get("host", "")) not in site.hosts:
         return _plain(400, "This server does not answer to that name.")
-    length = request.headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > MOST_BYTES:
-        return _plain(413, f"At most {MOST_BYTES // 1_000_000} MB at once.")
     visitor, fresh = _visitor(request, site)
     request.state.visitor = visitor
-    if request.method not in _SAFE and not await _carries_token(request, site, visitor):
+    if _too_long(request, visitor):
+        return _plain(413, TOO_MUCH)
+    try:
+        carries = request.method in _SAFE or await _carries_token(request, site, visitor)
+    except HTTPException as error:  # a form that cannot be read, or is too long
+        return _plain(error.status_code, "The form cannot be read, or is too long.")
+    if not carries:
         return _plain(403, "This page was open too long or came from elsewhere. Load it again.")
     response = await ahead(request)
     response.headers.update({**_HEADERS, "Cache-Control": "no-store"} if not request.url.path
                             .startswith("/static/") else _HEADERS)  # fmt: skip
     if fresh is not None:
-        response.set_cookie(
-            COOKIE, fresh, max_age=400 * 86400, httponly=True, samesite="strict",
-            secure=request.url.scheme == "https",
-        )  # fmt: skip
+        hand_over(response, site.door, fresh, https=request.url.scheme == "https")
     return response
+
+
+def _host_of(said: str) -> str:
+    """The host that a request names, without its port, in small letters."""
+    host, colon, port = said.lower().rpartition(":")
+    return host if colon and port.isdigit() else said.lower()
+
+
+def _too_long(request: Request, visitor: Visitor) -> bool:
+    """Whether a body is too long by what it says; outside the door it must say so."""
+    length = length_of(request.headers.get("content-length"))
+    if visitor.role is Role.NOBODY and request.method not in _SAFE:
+        return length is None or length > MOST_BYTES_OUTSIDE
+    return (length or 0) > MOST_BYTES
 
 
 def _visitor(request: Request, site: Site) -> tuple[Visitor, str | None]:
     """Who asks, and the cookie of a session made just now."""
-    known = site.door.visitor(request.cookies.get(COOKIE))
+    https = request.url.scheme == "https"
+    known = site.door.visitor(request.cookies.get(site.door.cookie_name(https=https)))
     if known is not None:
         return known, None
-    if request.client is not None and request.client.host in site.here:
+    passed_on = any(name in request.headers for name in _PROXIED)
+    if request.client is not None and request.client.host in site.here and not passed_on:
         cookie = site.door.cookie(Role.KEEPER)
         made = site.door.visitor(cookie)
         assert made is not None
@@ -124,8 +160,8 @@ async def _carries_token(request: Request, site: Site, visitor: Visitor) -> bool
         ("application/x-www-form-urlencoded", "multipart/form-data")
     ):
         await request.body()  # kept by the request, so that the page can read it again
-        form = await request.form()
-        found = form.get("token")
+        async with request.form() as form:
+            found = form.get("token")
         token = found if isinstance(found, str) else None
     return site.door.allows(visitor, token)
 
@@ -151,7 +187,7 @@ def _status(error: Exception) -> int:
             return 422
         case BookError():
             return 503
-        case HeapwrightError() | RequestValidationError():
+        case HeapwrightError() | RequestValidationError() | UnicodeEncodeError():
             return 422
     return 500
 
@@ -178,11 +214,15 @@ def _said(error: Exception) -> dict[str, Any]:
         first = error.errors()[0] if error.errors() else {"loc": ("body",), "msg": "not readable"}
         where = ".".join(str(p) for p in first["loc"])
         return {"what": first["msg"], "field": where, "message": f"{where}: {first['msg']}"}
+    if isinstance(error, UnicodeEncodeError):
+        return {"what": "half a letter", "message": "A letter in it is broken. Type it again."}
     return {"what": "fault", "message": "This is a fault of the program, not yours."}
 
 
 async def _shown(request: Request, error: Exception) -> Response:
     """An error as JSON for scripts, else as a page that keeps the way back."""
+    if too_much(request.scope):
+        error = HTTPException(413, TOO_MUCH)
     status = _status(error)
     if status == 500:
         logging.getLogger("heapwright.web").exception("fault", exc_info=error)

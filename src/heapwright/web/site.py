@@ -19,6 +19,7 @@ from heapwright import __version__
 from heapwright.services import settings
 from heapwright.store.book import Book
 from heapwright.web.access import Door, Role, Visitor
+from heapwright.web.limits import Tries
 from heapwright.web.words import Words
 
 __all__ = ["Access", "Refused", "Site", "access", "helper", "keeper", "reader", "show"]
@@ -38,7 +39,7 @@ class Site:
 
     book : path or address; door; hosts : host names answered; here : client addresses that are this
     machine (their visitors are the keeper); lan : whether others may join; language : of words;
-    now : the clock.
+    now : the clock; outside : address for phones; tries : wrong join codes.
     """
 
     book: str
@@ -48,6 +49,8 @@ class Site:
     lan: bool = False
     language: str = "en"
     now: Callable[[], datetime] = settings.now
+    outside: str = ""
+    tries: Tries = field(default_factory=Tries)
     words: Words = field(init=False)
     templates: Environment = field(init=False)
 
