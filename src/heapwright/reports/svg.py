@@ -78,7 +78,7 @@ def to_svg(figure: Any, prefix: str, *, title: str, desc: str, links: bool = Fal
     text = re.sub(r"<defs>\s*<style.*?</style>\s*</defs>\s*", "", text, count=1, flags=re.DOTALL)
     text = _FAMILY.sub(_OWN_FONT, text)
     text = _prefixed(text, prefix)
-    text = text.replace(' target="_blank"', ' tabindex="-1"')
+    text = text.replace(' target="_blank"', ' tabindex="-1" aria-label="to its row in the table"')
     box = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', text)
     assert box is not None
     head = (
