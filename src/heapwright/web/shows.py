@@ -26,6 +26,7 @@ Wanted = Annotated[str | None, Query(max_length=80)]
 #: the script of a report that stands alone; pages may not hold scripts, so it is loaded instead
 _INLINE = re.compile(r"<script>.*?</script>", re.DOTALL)
 _LOADED = '<script src="/static/charts.js"></script>'
+_ICON = '<link rel="icon" href="/static/mark.svg" type="image/svg+xml">'
 
 
 @router.get("/shows", response_class=HTMLResponse)
@@ -56,7 +57,7 @@ def report_page(to: reader, trial: Wanted = None) -> HTMLResponse:
         _, model = build_report(book, _name(to, trial), now=to.now)
     with DRAWING:
         made = render_report(model)
-    return HTMLResponse(_INLINE.sub(_LOADED, made))
+    return HTMLResponse(_INLINE.sub(_LOADED, made).replace("</head>", f"{_ICON}</head>", 1))
 
 
 @router.get("/shows/report/file")
