@@ -57,7 +57,10 @@ def report(
 def kit(
     trial: TrialArgument = None,
     out: Annotated[
-        Path | None, typer.Option("--out", help="The folder; named after the trial if left out.")
+        Path | None,
+        typer.Option(
+            "--out", metavar="FOLDER", help="The folder; named after the trial if left out."
+        ),
     ] = None,
     book: BookOption = None,
 ) -> None:

@@ -127,7 +127,7 @@ def reach(
         ["each", "m3 a heap", "peak of the core [C]", "days above 45 C", "stays cold"],
         [
             [f"{s.each}", f"{s.volume_m3:.2f}", _three(s.peak_c), _three(s.days_hot),
-             f"{s.cold:.0%}"]
+             f"{100 * s.cold:.0f} %"]
             for s in found.sizes
         ],
     )  # fmt: skip
@@ -199,7 +199,7 @@ def _or_dash(number: float | None) -> str:
 
 
 def _reach_row(row: SplitRow) -> list[str]:
-    found = "-" if row.found is None else f"{row.found:.0%}"
+    found = "-" if row.found is None else f"{100 * row.found:.0f} %"
     return [
         f"{row.each}", _or_dash(row.half_width_c), _or_dash(row.detectable_c), found,
         f"{row.floor:.2g}",

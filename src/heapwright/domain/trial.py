@@ -93,6 +93,11 @@ class Locked:
         return parts
 
     @property
+    def shown_in(self) -> str:
+        """The unit of temperatures on screen, "C" or "F"."""
+        return "F" if self.unit.strip().upper().endswith("F") else "C"
+
+    @property
     def fingerprint(self) -> str:
         """Eight characters in two groups; any change of a locked part gives another.
 

@@ -268,7 +268,7 @@ def _how_many(
     planned = _planned_loads(trial)
     if planned:
         name, most = max(planned.items(), key=lambda pair: pair[1])
-        notes.append(f"{most} loads of {name}, by the plan. Give --loads for another number.")
+        notes.append(f"{most} loads of {name}, by the plan; another number may be given.")
         rest = [f"{n} of {other}" for other, n in planned.items() if other != name]
         if rest:
             notes.append(f"Share every material out on its own: also {', '.join(rest)}.")

@@ -25,7 +25,7 @@ from heapwright.services.doings import log_event
 from heapwright.services.fieldentry import PHOTO_BYTES, FieldAnswer, FieldEntry, refused
 from heapwright.services.log import Taker, check_id, log_round
 from heapwright.services.mend import withdraw
-from heapwright.services.screening import Cell, Screened, _pair, screen_cells
+from heapwright.services.screening import Cell, Screened, heap_pair, screen_cells
 from heapwright.services.screenwords import celsius
 from heapwright.services.yard import Yard, yard_of
 from heapwright.store.book import Book, next_version
@@ -291,7 +291,7 @@ def _heaps_of(yard: Yard, key: str) -> tuple[str, ...]:
     if not key.lower().startswith("exchange."):
         return ()
     try:
-        return _pair(key, {h.lower(): h for h in yard.heaps})
+        return heap_pair(key, {h.lower(): h for h in yard.heaps})
     except EntryError:
         return ()
 

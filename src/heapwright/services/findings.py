@@ -10,12 +10,11 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, time
+from datetime import datetime
 from math import isfinite
 from typing import Any
 
 from heapwright import __version__
-from heapwright.domain.when import local_zone
 from heapwright.errors import HeapwrightError, NotEnoughError
 from heapwright.services.conduct import (
     Deviation,
@@ -99,7 +98,7 @@ class Findings:
             "comparisons": [c.to_json() for c in self.comparisons],
             "as_done": [c.to_json() for c in self.as_done],
             "effects": [e.to_json() for e in self.effects],
-            "over_time": [_band_json(b, _shown_in(self.record)) for b in self.bands],
+            "over_time": [_band_json(b, self.record.plan.locked.shown_in) for b in self.bands],
             "left_out_as_done": list(self.left_out),
             "missing": dict(self.missing),
             "fair_start": {
@@ -135,8 +134,7 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
     """
     record = load_record(book, name)
     locked, trial = record.plan.locked, record.plan.trial
-    zone = local_zone(trial.place.time_zone)
-    ended = now >= datetime.combine(locked.ends, time(), tzinfo=zone).astimezone(UTC)
+    ended = now >= record.ends_at
     found = deviations(record, now=now)
     otherwise = handled_otherwise(found)
     comparisons: list[Comparison] = []
@@ -246,7 +244,7 @@ def _compared(
         differed={w: what_else_differed(record, w, control) for w in by_way if w != control},
         notes=notes,
         doing=_doing(record),
-        shown_in=_shown_in(record),
+        shown_in=record.plan.locked.shown_in,
     )
 
 
@@ -300,13 +298,9 @@ def _varied(
         factorial(
             key, rows, trial.factors, matters=locked.matters if key == locked.decides else None,
             ended=ended, end_date=f"{locked.ends.day} {locked.ends:%B %Y}",
-            prior=assumed_spread(record), shown_in=_shown_in(record),
+            prior=assumed_spread(record), shown_in=record.plan.locked.shown_in,
         )
     ]  # fmt: skip
-
-
-def _shown_in(record: TrialRecord) -> str:
-    return "F" if record.plan.locked.unit.strip().upper().endswith("F") else "C"
 
 
 def _doing(record: TrialRecord) -> dict[str, str]:

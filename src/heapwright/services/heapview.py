@@ -75,7 +75,7 @@ class HeapView:
 
 
 def _clock(record: TrialRecord) -> Clock:
-    unit = "F" if record.plan.locked.unit.strip().upper().endswith("F") else "C"
+    unit = record.plan.locked.shown_in
     return Clock(local_zone(record.plan.trial.place.time_zone), unit)
 
 

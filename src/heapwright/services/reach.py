@@ -144,7 +144,7 @@ class Reach:
         if now.found is not None:
             said.append(
                 f"The {self.trial.locked.matters:.0f} C that would change practice would be found "
-                f"in {now.found:.0%} of trials, if it is there."
+                f"in {100 * now.found:.0f} % of trials, if it is there."
             )
         return said
 

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, time
 
 from heapwright.domain.entries import Event, Reading, Sample, Weather
 from heapwright.domain.heap import Heap
 from heapwright.domain.names import one_of
+from heapwright.domain.when import local_zone
 from heapwright.errors import NotEnoughError
 from heapwright.services.plans import StoredPlan, stored_plan
 from heapwright.stats.series import HeapSeries
@@ -95,6 +96,12 @@ class TrialRecord:
     def name(self) -> str:
         """Name of the trial."""
         return self.plan.trial.name
+
+    @property
+    def ends_at(self) -> datetime:
+        """The moment from which findings may be claimed: the locked day begins at the place."""
+        zone = local_zone(self.plan.trial.place.time_zone)
+        return datetime.combine(self.plan.locked.ends, time(), tzinfo=zone).astimezone(UTC)
 
     def air_for(self, heap: HeapRecord) -> tuple[list[float], list[float]] | None:
         """Air temperature on the age axis of a heap; None when nobody read the air."""

@@ -162,7 +162,7 @@ def report_model(found: Findings) -> ReportModel:
 
 def shown_in(found: Findings) -> str:
     """The unit of temperatures on screen, "C" or "F", as locked in the plan."""
-    return "F" if found.record.plan.locked.unit.strip().upper().endswith("F") else "C"
+    return found.record.plan.locked.shown_in
 
 
 # --- outcomes ------------------------------------------------------------------------------------

@@ -26,6 +26,7 @@ __all__ = [
     "Cell",
     "Past",
     "Screened",
+    "heap_pair",
     "past_of",
     "screen_cells",
     "screen_sheet",
@@ -219,7 +220,7 @@ def _answered(asker: Asker, cells: Sequence[Cell]) -> tuple[list[Cell], tuple[st
             out = [_scaled(c, factor, f"typed {c.typed.text} at first") for c in out]
     known = {c.heap.lower(): c.heap for c in cells}
     for key in [k for k in asker.answers if k.lower().startswith("exchange.")]:
-        a, b = _pair(key, known)
+        a, b = heap_pair(key, known)
         answer = asker.check(key, asker.given(key) or "", ("exchanged", "as-written", "withdraw"))
         if answer == "withdraw":
             gone = [c for c in out if c.heap in (a, b)]
@@ -241,7 +242,7 @@ def _answered(asker: Asker, cells: Sequence[Cell]) -> tuple[list[Cell], tuple[st
     return out, tuple(left)
 
 
-def _pair(key: str, known: dict[str, str]) -> tuple[str, str]:
+def heap_pair(key: str, known: dict[str, str]) -> tuple[str, str]:
     """The two heaps of an ``exchange.A.B``; names may hold points themselves."""
     rest = key.split(".", 1)[1].lower()
     for a in known:

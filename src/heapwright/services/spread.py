@@ -8,10 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import datetime
 from typing import Any
 
-from heapwright.domain.when import local_zone
 from heapwright.errors import HeapwrightError, InputError, NotEnoughError
 from heapwright.services.heapvalues import heap_outcomes
 from heapwright.services.plans import only_trial
@@ -91,8 +90,7 @@ def spread_of(book: Book, trials: Sequence[str], *, now: datetime) -> EarlierSpr
 def _residual(record: TrialRecord, now: datetime) -> tuple[float, float]:
     """Residual sum of squares [C squared] and df of one value a heap, within ways and blocks."""
     locked = record.plan.locked
-    zone = local_zone(record.plan.trial.place.time_zone)
-    if now < datetime.combine(locked.ends, time(), tzinfo=zone).astimezone(UTC):
+    if now < record.ends_at:
         raise NotEnoughError("it has not ended", field="ends", value=locked.ends.isoformat())
     values, _ = heap_outcomes(record, "mean_excess_c")
     heaps = [h for h in record.heaps.values() if h.name in values]

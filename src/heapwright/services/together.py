@@ -12,11 +12,10 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime
 from typing import Any
 
 from heapwright import __version__
-from heapwright.domain.when import local_zone
 from heapwright.errors import HeapwrightError, NotEnoughError, sentence
 from heapwright.services.conduct import Deviation, deviations, handled_otherwise
 from heapwright.services.heapvalues import heap_outcomes
@@ -28,7 +27,6 @@ from heapwright.services.mailed import (
     said_day,
     setting_of,
 )
-from heapwright.services.record import TrialRecord
 from heapwright.stats.linear import HeapRow
 from heapwright.stats.outcomes import outcome
 from heapwright.stats.prior import SpreadPrior
@@ -82,7 +80,7 @@ class Together:
     @property
     def shown_in(self) -> str:
         """Unit of temperature differences on screen, C or F."""
-        return _shown_in(self.yards[0])
+        return self.yards[0].record.plan.locked.shown_in
 
     @property
     def headline(self) -> str:
@@ -180,7 +178,7 @@ def together(
     looks = {}
     for y in yards:
         if own is not None and y.own:
-            ended = _ended(y.record, now)
+            ended = now >= y.record.ends_at
             looks[y.block] = own.count_look(y.record.name, ended=ended, what="together", now=now)
     return Together(
         yards=yards,
@@ -216,7 +214,7 @@ class _Answers:
         also = [set(y.record.plan.trial.also) for y in yards]
         shared = [k for k in yards[0].record.plan.trial.also if all(k in a for a in also)]
         self.keys = (self.decides, *(k for k in shared if k != self.decides))
-        self.ended = all(_ended(y.record, now) for y in yards)
+        self.ended = all(now >= y.record.ends_at for y in yards)
         self.ends = max(locked.ends for locked in self.locked)
         sizes = [locked.matters for locked in self.locked if locked.matters is not None]
         self.matters = max(sizes, default=None)
@@ -274,12 +272,12 @@ class _Answers:
             end_date=None if self.ended else said_day(self.ends),
             prior=self.prior,
             doing={way: _DOING.get(kind, "") for way, kind in kinds.items()},
-            shown_in=_shown_in(self.yards[0]),
+            shown_in=self.yards[0].record.plan.locked.shown_in,
         )
 
     def _rows(self, yard: YardRecord, key: str) -> list[HeapRow]:
         """One value a heap of one yard; a yard without any is left out with the reason."""
-        ended = _ended(yard.record, self.now)
+        ended = self.now >= yard.record.ends_at
         try:
             per_heap, notes = heap_outcomes(yard.record, key, ended=ended)
         except HeapwrightError as error:
@@ -323,7 +321,9 @@ class _Answers:
         return said
 
     def _amount(self, size: float) -> str:
-        return outcome(self.decides).amount(size, shown_in=_shown_in(self.yards[0]))
+        return outcome(self.decides).amount(
+            size, shown_in=self.yards[0].record.plan.locked.shown_in
+        )
 
 
 def by_yards(said: Iterable[tuple[str, str]]) -> tuple[str, ...]:
@@ -336,17 +336,6 @@ def by_yards(said: Iterable[tuple[str, str]]) -> tuple[str, ...]:
     for yard, text in said:
         yards.setdefault(text, {})[yard] = None
     return tuple(f"{', '.join(found)}: {text}" for text, found in yards.items())
-
-
-def _ended(record: TrialRecord, now: datetime) -> bool:
-    zone = local_zone(record.plan.trial.place.time_zone)
-    ends = datetime.combine(record.plan.locked.ends, time(), tzinfo=zone)
-    return now >= ends.astimezone(UTC)
-
-
-def _shown_in(yard: YardRecord) -> str:
-    """Unit of temperature differences on screen, C or F, as the yard locked it."""
-    return "F" if yard.record.plan.locked.unit.strip().upper().endswith("F") else "C"
 
 
 def _spellings(yard: YardRecord) -> dict[str, str]:

@@ -108,7 +108,7 @@ def trial_view(book: Book, trial: str, *, now: datetime) -> TrialView:
     """
     record = load_record(book, trial)
     plan, locked = record.plan.trial, record.plan.locked
-    unit = "F" if locked.unit.strip().upper().endswith("F") else "C"
+    unit = locked.shown_in
     clock = Clock(local_zone(plan.place.time_zone), unit)
     drawn, rounds = curves(record, clock)
     return TrialView(

@@ -20,6 +20,7 @@ from heapwright.errors import InputError, NotEnoughError, UnknownNameError
 from heapwright.stats.air import ROUND_SLACK_D
 from heapwright.stats.contrast import Interval, t_quantile
 from heapwright.stats.mixedfit import FTest, MixedFit, fit_reml
+from heapwright.stats.series import checked_window
 
 __all__ = [
     "FTest",
@@ -212,7 +213,7 @@ def second_opinion(
     >>> r.interval.estimate > 5, r.interval.df <= 2, r.spot_sd_c is None
     (True, True, True)
     """
-    low, high = _window(window)
+    low, high = checked_window(window)
     ways = _ways(heaps, way, control)
     inside = [h.within(low, high) for h in heaps]
     notes: tuple[str, ...] = ()
@@ -237,7 +238,10 @@ def second_opinion(
     estimate, se = float(weights @ fit.coef), math.sqrt(weights @ fit.cov @ weights)
     reach = t_quantile(level, df) * se
     wander = ", wander" if "wander" in fit.parts else ""
-    method = f"mixed model of all readings (REML; heap{wander}, noise), df held to heaps"
+    method = (
+        f"mixed model of all readings at once (REML: heap{wander}, noise), its doubt held to the "
+        "number of heaps"
+    )
     return _told(
         fit,
         Interval(estimate, se, df, estimate - reach, estimate + reach, level, method),
@@ -318,18 +322,6 @@ def _rounds(heap: HeapReadings) -> int:
         if age - start > ROUND_SLACK_D:
             count, start = count + 1, age
     return count
-
-
-def _window(window: tuple[float, float]) -> tuple[float, float]:
-    low, high = float(window[0]), float(window[1])
-    if not (math.isfinite(low) and math.isfinite(high) and low < high):
-        raise InputError(
-            "a window runs from a smaller to a larger age",
-            field="window",
-            value=f"{low:g} to {high:g} days",
-            way_out="Write it as 3 to 60 days",
-        )
-    return low, high
 
 
 def _ways(heaps: Sequence[HeapReadings], way: str, control: str) -> list[str]:

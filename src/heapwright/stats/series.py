@@ -33,6 +33,7 @@ __all__ = [
     "HeapExcess",
     "HeapSeries",
     "HeapValue",
+    "checked_window",
     "excess_series",
     "heap_value",
     "shared_window",
@@ -149,7 +150,7 @@ def excess_series(
     count = int(which.max()) + 1
     round_age = np.bincount(which, age, count) / np.bincount(which, minlength=count)
     if window is not None:
-        used = _needed(round_age, _checked_window(window), series.heap)
+        used = _needed(round_age, checked_window(window), series.heap)
         keep = used[which]
         spot, temp = spot[keep], temp[keep]
         which = (np.cumsum(used) - 1)[which[keep]]
@@ -193,7 +194,7 @@ def heap_value(
     >>> round(heap_value(e, (0, 6)).value, 3), heap_value(e, (0, 6), measure="peak").value
     (16.667, 20.0)
     """
-    low, high = _checked_window(window)
+    low, high = checked_window(window)
     age, value = excess.age_d, excess.excess_c
     _refuse_uncovered(excess.heap, age, low, high)
     low, high = max(low, float(age[0])), min(high, float(age[-1]))
@@ -317,7 +318,8 @@ def _linked(table: Floats) -> list[list[int]]:
     return groups
 
 
-def _checked_window(window: tuple[float, float]) -> tuple[float, float]:
+def checked_window(window: tuple[float, float]) -> tuple[float, float]:
+    """First and last age of a window [day]; `InputError` unless it runs forwards."""
     low, high = float(window[0]), float(window[1])
     if not (math.isfinite(low) and math.isfinite(high) and low < high):
         raise InputError(
