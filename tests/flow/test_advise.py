@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,14 @@ import pytest
 from tests.flow.commands import Command
 
 from heapwright.inference import fit as fitting
+from heapwright.planning.diagnosis import Seen
 from heapwright.services import learning
+from heapwright.services.heapnow import seen_of
+from heapwright.services.heapview import heap_view
+from heapwright.services.record import load_record
+from heapwright.services.settings import open_book
+
+NOW = datetime(2026, 5, 5, 12, tzinfo=UTC)
 
 PLAN = """
 [trial]
@@ -140,3 +148,41 @@ def test_what_cannot_stand_is_said_before_anything_is_learned(book: Command) -> 
         code, out, err = book(*words)
         assert code == 2, (words, out)
         assert part in err, (words, err)
+
+
+def test_a_squeeze_and_smell_noted_at_the_heap_are_read_back(book: Command) -> None:
+    task = learning.gather(now=NOW)
+    assert _seen(task) is None
+    for note, when in (
+        ("squeeze: dusty", "2026-05-04 09:00"), ("smell: earthy", "2026-05-05 09:00"),
+        ("smell: a bit odd", "2026-05-05 10:00"),
+    ):  # fmt: skip
+        code, _, err = book("log", "event", "note", "B", "--note", note, "--when", when)
+        assert code == 0, err
+    seen = _seen(task)
+    assert seen is not None
+    assert (seen.complaint, seen.squeeze_core, seen.smell) == ("dry core", "dusty", "earthy")
+    told = _seen(task, squeeze="damp", smell="sour")
+    assert told is not None
+    assert (told.complaint, told.squeeze_core, told.smell) == ("smells", "damp", "sour")
+    code, out, err = book("advise", "B", "--days", "3", "--jobs", "1")
+    assert code == 0, err
+    lines = " ".join(out.split())
+    assert "squeeze dusty, noted on 4 May; smell earthy, noted on 5 May." in lines
+    assert "What is wrong (dry core)" in lines
+    found = _json(book, "advise", "B", "--days", "3", "--smell", "earthy")
+    assert found["noted"] == ["squeeze dusty, noted on 4 May"]
+    with open_book(None, create=False) as opened:
+        facts = heap_view(opened, "Two bins", "B", now=NOW).facts
+    assert (facts["squeeze_core"], facts["smell"]) == ("dusty", "earthy")
+    code, _, err = book("log", "event", "turned", "B", "--when", "2026-05-05 11:00")
+    assert code == 0, err
+    assert _seen(task) is None
+    with open_book(None, create=False) as opened:
+        assert "squeeze_core" not in heap_view(opened, "Two bins", "B", now=NOW).facts
+
+
+def _seen(task: learning.Task, squeeze: str | None = None, smell: str | None = None) -> Seen | None:
+    with open_book(None, create=False) as opened:
+        record = load_record(opened, task.trial)
+    return seen_of(task, record, record.heaps["B"], 0.6, squeeze, None, smell, None)

@@ -25,7 +25,8 @@ OPEN = {"/join", "/trust", "/trust/heapwright.crt", "/api/openapi.json", "/worke
 HELPERS_PAGES = {"/round"}
 #: what only a keeper reads: the codes of every role, lots that stay folded, the whole book as a
 #: file, and forms that are a keeper's to send
-KEEPERS_PAGES = {"/devices", "/plan/deal/lots", "/book/copy", "/book/import", "/plan/lock"}
+KEEPERS_PAGES = {"/devices", "/plan/deal/lots", "/book/copy", "/book/import", "/plan/lock",
+                 "/together"}  # fmt: skip
 #: what a reader does not see, since there is nothing on it but entering
 HELPERS_PAGES = {"/round", "/sheet"}
 #: what a helper may send: rounds, work and samples, and calculations, which change no entry

@@ -1,4 +1,4 @@
-"""The commands that learn from the readings: ``learn``, ``forecast``, ``why`` and ``air``.
+"""The commands that learn from the readings: ``learn``, ``forecast``, ``why``, ``air``, ``inside``.
 
 Conventions: the answer goes to standard output, progress to standard error. What was fitted is kept
 in the book, so that a stopped fit goes on where it was and the same question is answered at once.
@@ -28,7 +28,11 @@ from heapwright.errors import sentence
 if TYPE_CHECKING:
     from heapwright.services.learning import Task
 
-__all__ = ["air", "forecast", "learn", "why"]
+__all__ = ["air", "forecast", "inside", "learn", "why"]
+
+OutOption = Annotated[
+    Path | None, typer.Option("--out", help="Write the picture there, as .svg or .png.")
+]
 
 
 def learn(
@@ -165,9 +169,7 @@ def why(
 
 def air(
     heap: Annotated[str, typer.Argument(help="A heap.")],
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Write the picture there, as .svg or .png.")
-    ] = None,
+    out: OutOption = None,
     trial: TrialOption = None,
     weather: WeatherOption = None,
     answer: AnswerOption = None,
@@ -185,11 +187,18 @@ def air(
     with fitted_task(
         trial, weather, answer, careful, labels_are_right, jobs, cluster, book, 1.0, (heap,)
     ) as (task, fitted, crew):  # fmt: skip
-        from heapwright.services.breathing import air_json, air_of, air_rows, air_words, write_air
+        from heapwright.services.breathing import (
+            air_json,
+            air_of,
+            air_picture,
+            air_rows,
+            air_words,
+        )
+        from heapwright.services.pictures import write_picture
 
         with telling("looking at the air") as tell:
             found = air_of(task, fitted, heap, crew=crew, on_progress=tell)
-        written = write_air(found, out) if out is not None else None
+        written = write_picture(air_picture(found), out) if out is not None else None
         if json_:
             say_json(air_json(found) | {"picture": written and str(written)})
             return
@@ -201,6 +210,60 @@ def air(
         if written is not None:
             say(f"Written: {written}")
         say_notes(task)
+
+
+def inside(
+    heap: Annotated[str, typer.Argument(help="A heap.")],
+    out: OutOption = None,
+    trial: TrialOption = None,
+    weather: WeatherOption = None,
+    answer: AnswerOption = None,
+    careful: CarefulOption = False,
+    labels_are_right: RightOption = False,
+    jobs: JobsOption = None,
+    cluster: ClusterOption = None,
+    book: BookOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say how a heap is inside now: heat, water and air, where they went, what to measure next.
+
+    Hatched in the picture where nobody measured; the number in a ring is what was read there.
+    """
+    from heapwright.services import inside as within
+
+    ahead_d = within.AHEAD_D
+    with fitted_task(
+        trial, weather, answer, careful, labels_are_right, jobs, cluster, book, ahead_d, (heap,)
+    ) as (task, fitted, crew):  # fmt: skip
+        from heapwright.services.learnwords import learned_words, worth_words
+        from heapwright.services.pictures import write_picture
+
+        with telling("looking inside") as tell:
+            found = within.inside_of(task, fitted, heap, crew=crew, on_progress=tell)
+        written = write_picture(within.inside_picture(found), out) if out is not None else None
+        if json_:
+            say_json(within.inside_json(found) | {"picture": written and str(written)})
+            return
+        _begin(task)
+        for line in within.inside_words(found):
+            say_wrapped(sentence(line))
+        f = found.found
+        table(within.READ_HEAD, within.read_rows(found))
+        for head, account, held in (
+            (within.HEAT_HEAD, f.heat, f.heat_now), (within.WATER_HEAD, f.water, f.water_now),
+        ):  # fmt: skip
+            say()
+            table(head, within.account_rows(account, held))
+        say_wrapped(within.ACCOUNTED)
+        say()
+        say("Most useful next:")
+        for line in worth_words(found.next):
+            say_wrapped(f"  {sentence(line)}", "  ")
+        if written is not None:
+            say(f"Written: {written}")
+        for line in learned_words(fitted):
+            say_wrapped(sentence(line))
+        say_notes(task, found.found.heap)
 
 
 # --- around ---------------------------------------------------------------------------------------

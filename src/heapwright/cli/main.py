@@ -18,7 +18,7 @@ from heapwright.cli.dealing import deal
 from heapwright.cli.demonstration import demo
 from heapwright.cli.findings import findings, kit, report
 from heapwright.cli.judging import diagnose
-from heapwright.cli.learning import air, forecast, learn, why
+from heapwright.cli.learning import air, forecast, inside, learn, why
 from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
 from heapwright.cli.mixing import barrow, mix, size, water
 from heapwright.cli.planning import plan_app
@@ -60,15 +60,15 @@ def main(
 
 _COMMANDS: tuple[Callable[..., None], ...] = (
     start, mix, water, size, barrow, deal, calendar, today, diagnose, simulate, learn, forecast,
-    why, air, advise, serve, findings, report, kit, together, history, correct, withdraw, restore,
-    exchange, demo,
+    why, air, inside, advise, serve, findings, report, kit, together, history, correct, withdraw,
+    restore, exchange, demo,
 )  # fmt: skip
 #: commands in the order in which a trial needs them
 ORDER = (
     "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
-    "diagnose", "simulate", "learn", "forecast", "why", "air", "advise", "check-forecast", "serve",
-    "findings", "report", "kit", "together", "history", "correct", "withdraw", "restore",
-    "exchange", "demo",
+    "diagnose", "simulate", "learn", "forecast", "why", "air", "inside", "advise",
+    "check-forecast", "serve", "findings", "report", "kit", "together", "history", "correct",
+    "withdraw", "restore", "exchange", "demo",
 )  # fmt: skip
 #: what an option takes, by the type it is declared with
 _KINDS = {

@@ -91,55 +91,31 @@ def size(
 ) -> None:
     """Work out a heap's volume from a tape, and how many warm heaps it makes."""
     from heapwright.errors import InputError
-    from heapwright.services import mix as service
-    from heapwright.units import parse
+    from heapwright.planning.sizing import SizingAdvice
+    from heapwright.services.tape import heap_by_tape
 
-    def metres(text: str | None, name: str) -> float | None:
-        return None if text is None else parse(text, "length_m", field=name).typical
-
-    much = None if volume is None else parse(volume, "volume_m3", field="volume")
-    air_temp_c = None if air is None else parse(air, "air_temp_c", field="air").typical
-    if shape is None:
-        if much is None:
-            raise InputError(
-                "neither a shape nor a volume given",
-                field="shape",
-                way_out="Write size cone --diameter 2m --height 1.2m, or size --volume 7.6m3",
-            )
-        advice = service.split_volume(much, heaps, air_temp_c)
-        if as_json:
-            _write_json({"advice": advice})
-            return
-        _show_advice(advice)
-        return
-    foot = metres(diameter, "diameter") or metres(width, "width")
-    if foot is None:
+    if shape is None and volume is None:
+        raise InputError(
+            "neither a shape nor a volume given",
+            field="shape",
+            way_out="Write size cone --diameter 2m --height 1.2m, or size --volume 7.6m3",
+        )
+    if shape is not None and not (diameter or width):
         raise InputError("no width given", field="width", way_out="Add --diameter or --width")
-    answer = service.size_heap(
-        shape,  # type: ignore[arg-type]  # checked by Body
-        width_m=foot,
-        height_m=metres(height, "height"),
-        volume_m3=None if much is None else much.typical,
-        length_m=metres(length, "length"),
-        top_m=metres(top, "top") or 0.0,
-        section=section,  # type: ignore[arg-type]  # checked by Body
-        rounded_ends=rounded_ends,
-        heaps=heaps,
-        air_temp_c=air_temp_c,
-    )
+    answer = heap_by_tape(
+        shape, diameter=diameter, width=width, height=height, length=length, top=top,
+        section=section, rounded_ends=rounded_ends, volume=volume, heaps=heaps, air=air,
+    )  # fmt: skip
     if as_json:
-        _write_json({"size": answer, "volume_m3": answer.volume_m3})
+        _write_json(mixwords.size_json(answer))
+        return
+    if isinstance(answer, SizingAdvice):
+        _show_advice(answer)
         return
     console = _console()
-    console.print(
-        f"A {shape} of this size holds about {mixwords.sig(answer.volume_m3)} m3 "
-        f"({mixwords.sig(0.9 * answer.volume_m3)}-{mixwords.sig(1.1 * answer.volume_m3)}), "
-        f"{answer.body.height_m:.2f} m high, with {mixwords.sig(answer.surface_m2)} m2 to the air."
-    )
-    for later in answer.after:
-        left = later.volume_left.scaled(answer.volume_m3)
-        console.print(f"  after {later.age_d:.0f} days about {mixwords.range_of(left, 2)} m3")
-    console.print(f"  {answer.after[0].note}")
+    console.print(mixwords.size_sentence(answer))
+    for line in mixwords.sinking_lines(answer):
+        console.print(f"  {line}")
     console.print()
     _show_advice(answer.advice)
 
@@ -158,17 +134,12 @@ def barrow(
 
     found = service.calibrate_barrow(counts or [], bucket=bucket, loads=loads, buckets=buckets)
     if as_json:
-        _write_json({"barrow": found})
+        _write_json(mixwords.barrow_json(found))
         return
-    mean, one = found.mean_m3.scaled(1000), found.one_m3.scaled(1000)
     console = _console()
-    console.print(
-        f"Your barrow holds {mixwords.range_of(mean, 2)} L on average, from {found.loads} loads."
-    )
-    console.print(f"A single load lies within {one.low:.0f}-{one.high:.0f} L nine times in ten.")
-    if found.note:
-        console.print(found.note)
-    console.print(f'Use it as --barrow "{mean.low:.0f}-{mean.high:.0f} L".')
+    for line in mixwords.barrow_lines(found):
+        console.print(line)
+    console.print(f'Use it as --barrow "{mixwords.barrow_span(found)}".')
 
 
 def water(
@@ -196,22 +167,11 @@ def water(
         barrow=barrow,
     )
     if as_json:
-        _write_json({"water": answer})
+        _write_json(mixwords.water_json(answer))
         return
-    console, advice = _console(), answer.advice
-    console.print(f"Give {mixwords.litres(advice.litres)} in all.")
-    if advice.minutes_full is not None and advice.minutes_half is not None:
-        console.print(
-            f"The hose runs {mixwords.range_of(advice.minutes_full, 2)} minutes if all of it soaks "
-            f"in, {mixwords.range_of(advice.minutes_half, 2)} if half runs through."
-        )
-    console.print(
-        f"From {mixwords.percent(answer.moisture_wb)} to {100 * answer.goal_moisture_wb:.0f} % "
-        f"moisture, {mixwords.range_of(answer.dry_density, 2)} kg dry matter per m3 "
-        f"({answer.material}; {mixwords.seen(answer.seen)})."
-    )
-    console.print(advice.note)
-    console.print(f"Source: {answer.source} ({mixwords.seen(answer.seen)})")
+    console = _console()
+    for line in mixwords.water_lines(answer):
+        console.print(line)
 
 
 # --- pages --------------------------------------------------------------------------------------
@@ -270,11 +230,10 @@ def _show_advice(advice: SizingAdvice) -> None:
     console.print(advice.headline)
     console.print()
     table = Table(box=None, pad_edge=False)
-    for column in ("heaps", "m3 each", "stays warm", "smallest chance figure, two ways"):
+    for column in mixwords.SPLIT_COLUMNS:
         table.add_column(column)
-    for option in advice.options:
-        floor = "-" if option.chance_floor is None else f"{option.chance_floor:.2g}"
-        table.add_row(str(option.heaps), mixwords.range_of(option.each_m3, 2), option.warm, floor)
+    for cells in mixwords.split_rows(advice):
+        table.add_row(*cells)
     console.print(table)
     for note in advice.notes:
         console.print(note)
@@ -296,12 +255,6 @@ def _list(console: Any, title: str, lines: Any) -> None:
 
 
 def _write_json(what: dict[str, Any]) -> None:
-    import dataclasses
     import json
 
-    def plain(value: Any) -> Any:
-        if dataclasses.is_dataclass(value) and not isinstance(value, type):
-            return dataclasses.asdict(value)
-        return value.isoformat() if hasattr(value, "isoformat") else str(value)
-
-    typer.echo(json.dumps(what, default=plain, indent=2, ensure_ascii=False))
+    typer.echo(json.dumps(what, indent=2, ensure_ascii=False))

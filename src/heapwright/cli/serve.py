@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Annotated
 
 import typer
@@ -26,6 +27,8 @@ def serve(
     language: Annotated[str, typer.Option("--language", help="Language of the pages.")] = "en",
 ) -> None:
     """Show the book to a browser on this machine, and to phones in the yard with --lan."""
+    # small matrices by the hundred: threads of the algebra would only wait for each other
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from heapwright.web.serving import prepare, run
 
     made = prepare(book, port=port, lan=lan, https=https, renew=new_codes, language=language)

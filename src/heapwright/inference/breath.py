@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from heapwright.inference.again import run_again
 from heapwright.inference.crew import Crew
 from heapwright.inference.fit import Fitted
 from heapwright.inference.members import Course, course_of, member_of
@@ -23,8 +24,6 @@ from heapwright.science.values import value
 __all__ = ["Shortage", "run_shots", "short_below", "shortage"]
 
 Floats = NDArray[np.float64]
-#: members that are run again for their fields, evenly taken
-_MEMBERS = 24
 
 
 def short_below() -> float:
@@ -72,20 +71,7 @@ def shortage(
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Shortage:
     """Where oxygen was probably short in a fitted heap until an age."""
-    subject = fitted.subject(heap)
-    every = fitted.numbers(heap)
-    picks = np.unique(np.linspace(0, len(every) - 1, min(_MEMBERS, len(every))).astype(int))
-    count = [0]
-
-    def tell(more: int) -> None:
-        count[0] += more
-        if on_progress is not None:
-            on_progress(count[0], len(picks))
-
-    work = [(subject, [every[k] for k in picks])]
-    (made,) = (crew or Crew(1)).run(
-        work, until_d, fitted.settings.cell_m, what=run_shots, on_done=tell
-    )
+    made = run_again(fitted, heap, until_d, run_shots, crew=crew, on_progress=on_progress)
     fields = np.array([c.shots["o2"] for c in made])
     days = made[0].shot_hours / 24.0
     inside = np.isfinite(fields).all(axis=0)

@@ -25,7 +25,17 @@ from heapwright.inference.crew import Crew
 from heapwright.inference.fit import Fitted
 from heapwright.inference.members import Subject, member_of, run_member
 
-__all__ = ["FIGURES", "Act", "Bought", "Effect", "WhatIf", "litres_for", "possible_acts", "what_if"]
+__all__ = [
+    "FIGURES",
+    "Act",
+    "Bought",
+    "Effect",
+    "WhatIf",
+    "effect_of",
+    "litres_for",
+    "possible_acts",
+    "what_if",
+]
 
 Floats = NDArray[np.float64]
 #: What is reckoned of every case, from now on: unit, and meaning.
@@ -218,19 +228,21 @@ def what_if(
     bought = []
     for act, went in zip(acts, run(acts) if acts else [], strict=True):
         changes = {
-            k: _effect(np.array([w.ahead[k] - v.ahead[k] for w, v in zip(went, left, strict=True)]))
+            k: effect_of(
+                np.array([w.ahead[k] - v.ahead[k] for w, v in zip(went, left, strict=True)])
+            )
             for k in FIGURES
         }
         poured = sum(a.amount for a in act.actions if a.kind == "watered")
         kept = None
         if poured > 0:
             more = [w.soaked_kg - v.soaked_kg for w, v in zip(went, left, strict=True)]
-            kept = _effect(np.clip(np.array(more) / poured, 0.0, 1.0))
+            kept = effect_of(np.clip(np.array(more) / poured, 0.0, 1.0))
         bought.append(Bought(act, changes, kept))
     return WhatIf(
-        heap, now_d, days, count, {k: _effect(v) for k, v in now.items()},
-        {k: _effect(np.array([w.ahead[k] for w in left])) for k in FIGURES}, tuple(bought),
-        _effect(litres), target_wb,
+        heap, now_d, days, count, {k: effect_of(v) for k, v in now.items()},
+        {k: effect_of(np.array([w.ahead[k] for w in left])) for k in FIGURES}, tuple(bought),
+        effect_of(litres), target_wb,
     )  # fmt: skip
 
 
@@ -304,6 +316,8 @@ def _figures(run: Run, now_d: float, end_d: float) -> _Went:
     )  # fmt: skip
 
 
-def _effect(numbers: Floats) -> Effect:
-    low, high = np.quantile(numbers, (0.1, 0.9))
-    return Effect(float(numbers.mean()), float(low), float(high))
+def effect_of(numbers: Floats | Sequence[float]) -> Effect:
+    """The mean of the members and their middle 80 %."""
+    drawn = np.asarray(numbers, dtype=float)
+    low, high = np.quantile(drawn, (0.1, 0.9))
+    return Effect(float(drawn.mean()), float(low), float(high))

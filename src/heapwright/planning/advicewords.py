@@ -99,7 +99,7 @@ def breaks(s: Situation, act: str) -> str:
     others = [h for h in t.heaps if h != s.heap]
     same = f"Do the same to every heap ({listed(others)} too), the same day" if others else ""
     logged = f"log it as a difference: heapwright log event {_LOGGED[act]} {s.heap}"
-    return f"{own} {same}, or {logged}." if same else f"{own} {logged.capitalize()}."
+    return f"{own} {same}, or {logged}." if same else f"{own} {logged[:1].upper()}{logged[1:]}."
 
 
 def caution(s: Situation, act: str, *, dry: bool) -> str:

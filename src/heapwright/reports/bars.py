@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from heapwright.reports.figures import spread_labels
+from heapwright.reports.kept import drawn_once
 from heapwright.reports.model import BarChart, Intervals, Values
 from heapwright.reports.style import (
     FAINT,
@@ -31,6 +32,7 @@ __all__ = ["bars_figure", "intervals_figure", "values_figure"]
 _BAND = "#ebe1cb"
 
 
+@drawn_once
 def intervals_figure(ranges: Intervals, *, prefix: str, wide: bool = True) -> str:
     """Estimate and range of every comparison, other analyses faint below it, as SVG.
 
@@ -122,6 +124,7 @@ def _below(canvas: Canvas, ranges: Intervals, left: float, y: float, width: floa
     )  # fmt: skip
 
 
+@drawn_once
 def values_figure(values: Values, *, control: str | None, prefix: str, wide: bool = True) -> str:
     """One dot a heap on one line a way, with its letter, as SVG; the tick is the way's mean."""
     width = WIDE_PX if wide else NARROW_PX
@@ -166,6 +169,7 @@ def _letters(ax: Any, heaps: Sequence[tuple[str, float]], at: float, width_px: f
         ax.annotate(name, (x, at + 20), ha="center", fontsize=12, fontweight="bold")
 
 
+@drawn_once
 def bars_figure(
     charts: Sequence[BarChart],
     *,

@@ -16,6 +16,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any, Literal
 
+from heapwright.reports.kept import drawn_once
 from heapwright.reports.model import Curves, HeapCurve
 from heapwright.reports.style import (
     FAINT,
@@ -82,6 +83,7 @@ class _Scale:
     hue: dict[str, str]
 
 
+@drawn_once
 def curves_figure(curves: Curves, *, by: By, prefix: str, wide: bool = True) -> str:
     """Heap temperatures by way as SVG.
 

@@ -9,7 +9,6 @@ plane and pairs of lines along it, grey while plugged.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from heapwright.engine.run import Run, Snapshot
+from heapwright.reports.cut import BEHIND, contour_lines, skin, spread_out
 from heapwright.reports.pictures import Picture, picture, shades
 from heapwright.reports.style import FAINT, INK, PAPER, SOFT, WIDE_PX, fitted
 from heapwright.reports.svg import Canvas
@@ -38,10 +38,6 @@ _INSET = 6.0
 #: panels wider than this over their height stand below each other
 _LONG = 3.2
 _STILL = 0.02
-#: paper behind numbers, so that they stay text in SVG and readable on any colour
-_BEHIND: dict[str, Any] = {
-    "facecolor": PAPER, "edgecolor": "none", "alpha": 0.78, "boxstyle": "round,pad=0.12"
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,10 +164,10 @@ def _panel(ax: Any, run: Run, shot: Snapshot, field: str, view: _View) -> None:
     ax.set_ylim(0, view.top)
     ax.set_aspect("equal")
     ax.set_anchor("W")
-    patch = _outline(ax, across, up, np.isfinite(values))
+    patch = skin(ax, across, up, np.isfinite(values))
     d = shot.mesh.dx_m
     image = ax.imshow(
-        _spread(values), origin="lower", cmap=shades(name), vmin=low, vmax=high,
+        spread_out(values), origin="lower", cmap=shades(name), vmin=low, vmax=high,
         interpolation="bilinear", zorder=1, aspect="equal",
         extent=(across[0] - d / 2, across[-1] + d / 2, up[0] - d / 2, up[-1] + d / 2),
     )  # fmt: skip
@@ -180,7 +176,7 @@ def _panel(ax: Any, run: Run, shot: Snapshot, field: str, view: _View) -> None:
     ax.set_ylim(0, view.top)
     taken = _spots(ax, run, shot, field, factor, view.along)
     taken += _pipes(ax, run, shot, view.along)
-    _contours(ax, across, up, values, levels, (low, high), taken)
+    contour_lines(ax, across, up, values, levels, (low, high), taken)
     if field == "o2":
         _flow(ax, shot, view.along, across, up, patch)
     _ground(ax, run, view)
@@ -208,99 +204,6 @@ def _plane(shot: Snapshot, field: str, along: Along) -> tuple[Floats, Floats, Fl
     return np.asarray(along_m), np.asarray(up), np.asarray(middle)
 
 
-def _spread(values: Floats) -> Floats:
-    """Values carried on to empty places from the nearest cell, for a smooth picture."""
-    from scipy.ndimage import distance_transform_edt
-
-    empty = ~np.isfinite(values)
-    if empty.all():
-        return np.zeros_like(values)
-    nearest = distance_transform_edt(empty, return_distances=False, return_indices=True)
-    return np.asarray(values[tuple(nearest)])
-
-
-def _outline(ax: Any, across: Floats, up: Floats, inside: NDArray[np.bool_]) -> Any:
-    """The skin of the heap, smoothed within half a cell; returns its patch."""
-    from contourpy import contour_generator
-    from matplotlib.patches import PathPatch
-    from matplotlib.path import Path
-    from scipy.ndimage import gaussian_filter
-
-    d, fine, pad = float(up[1] - up[0]) if up.size > 1 else 0.1, 6, 2
-    # whatever lies under the heap counts as heap, so that its foot stays sharp; earth hides it
-    filled = np.flipud(np.maximum.accumulate(np.flipud(inside), axis=0))
-    mask = np.pad(filled.astype(float), pad)
-    mask[:pad] = mask[pad]
-    mask = gaussian_filter(np.kron(mask, np.ones((fine, fine))), 0.6 * fine)
-    xs = across[0] - d * (pad + 0.5) + (np.arange(mask.shape[1]) + 0.5) * d / fine
-    zs = up[0] - d * (pad + 0.5) + (np.arange(mask.shape[0]) + 0.5) * d / fine
-    closed = np.pad(mask, 1)
-    xs = np.concatenate([[xs[0] - d], xs, [xs[-1] + d]])
-    zs = np.concatenate([[zs[0] - d], zs, [zs[-1] + d]])
-    lines = contour_generator(xs, zs, closed).lines(0.5)
-    path = Path.make_compound_path(*[Path(np.asarray(line)) for line in lines])
-    patch = PathPatch(path, facecolor="none", edgecolor=INK, linewidth=1.2, zorder=4)
-    ax.add_patch(patch)
-    return patch
-
-
-def _contours(
-    ax: Any, across: Floats, up: Floats, values: Floats, levels: Sequence[float],
-    scale: tuple[float, float], taken: list[tuple[float, float]],
-) -> None:  # fmt: skip
-    """Lines of equal value with one number each; scraps of lines are left out.
-
-    taken : places that numbers keep clear of; those of the new ones are added.
-    """
-    from contourpy import contour_generator
-
-    known = values[np.isfinite(values)]
-    if known.size == 0 or min(values.shape) < 2:
-        return
-    low, high = float(known.min()), float(known.max())
-    cross = [v for v in levels if low < v < high]
-    while len(cross) > 4:
-        cross = cross[1::2]
-    found = contour_generator(across, up, np.ma.masked_invalid(values))
-    tall = float(up[-1] - up[0])
-    clear = 0.16 * tall
-    for level in cross:
-        hue = PAPER if is_dark(level, scale) else INK
-        for line in (np.asarray(part) for part in found.lines(level)):
-            steps = np.hypot(*np.diff(line, axis=0).T)
-            if steps.sum() < 0.5 * tall:
-                continue
-            ax.plot(line[:, 0], line[:, 1], color=hue, linewidth=0.8, zorder=2)
-            ends = max(1, len(line) // 8)
-            inner = [p for p in line[ends:-ends] if p[1] > up[0] + 0.15 * tall]
-            if not inner:
-                continue
-            away = [
-                min((float(np.hypot(x - a, z - b)) for a, b in taken), default=9.0)
-                for x, z in inner
-            ]
-            best = int(np.argmax(away))
-            if away[best] < clear:
-                continue
-            x, z = (float(v) for v in inner[best])
-            taken.append((x, z))
-            ax.text(
-                x, z, f"{level:g}", fontsize=9, color=INK, ha="center", va="center", zorder=2.5,
-                bbox=_BEHIND,
-            )  # fmt: skip
-
-
-def is_dark(value: float, scale: tuple[float, float]) -> bool:
-    """Whether a value of a field is drawn so dark that lines on it must be light.
-
-    >>> is_dark(70, (0, 80)), is_dark(2, (0, 21)), is_dark(20, (0, 21))
-    (True, True, False)
-    """
-    low, high = scale
-    share = (value - low) / (high - low)
-    return share < 0.45 if high == 21 else share > 0.55  # oxygen: dark is little
-
-
 def _flow(ax: Any, shot: Snapshot, along: Along, across: Floats, up: Floats, patch: Any) -> None:
     """The way of the gas as short lines with a head, and how fast it goes at most."""
     _, _, u = _plane(shot, f"flow_{along}_mm_s", along)
@@ -322,7 +225,7 @@ def _flow(ax: Any, shot: Snapshot, along: Along, across: Floats, up: Floats, pat
         lines.lines.set_path_effects(_halo(1.8))
     ax.annotate(
         said, (1, 1), xycoords="axes fraction", xytext=(0, -3), textcoords="offset points",
-        ha="right", va="top", fontsize=9, color=SOFT, bbox=_BEHIND, zorder=7,
+        ha="right", va="top", fontsize=9, color=SOFT, bbox=BEHIND, zorder=7,
     )  # fmt: skip
 
 
@@ -379,7 +282,7 @@ def _spots(
         ax.annotate(
             f"{value:.0f}", (at, z), xytext=(shift, 0), textcoords="offset points",
             ha=ha, va="center", fontsize=10, fontweight="bold", zorder=7,
-            bbox=_BEHIND,
+            bbox=BEHIND,
         )  # fmt: skip
         taken.append((at + (0.1 if ha == "left" else -0.1) * right, z))
     return taken

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from heapwright.reports.kept import drawn_once
 from heapwright.reports.model import OverTime
 from heapwright.reports.style import FAINT, GRID, INK, NARROW_PX, PAPER, SOFT, WIDE_PX, drawing
 from heapwright.reports.svg import Canvas, to_svg
@@ -17,6 +18,7 @@ __all__ = ["over_time_figure"]
 _BAND = "#dcd3bd"
 
 
+@drawn_once
 def over_time_figure(rows: Sequence[OverTime], *, prefix: str, wide: bool = True) -> str:
     """One panel a way, all on the same scale, as SVG; *prefix* is put before ids."""
     width = WIDE_PX if wide else NARROW_PX

@@ -99,6 +99,8 @@ def grounds(made: AdviceFor) -> list[str]:
         f"{_span(now['core_wb'], 100, 0)} %, crust {_span(now['crust_wb'], 100, 0)} %, oxygen in "
         f"the core {_span(now['o2'], 100, 0)} %, dry mass {_span(now['dry_kg'], 1, 0)} kg.",
     ]
+    if made.noted:
+        lines.append(f"Read back from your notes: {'; '.join(made.noted)}.")
     if made.hose:
         lines.append(f"Hose: {made.hose}.")
     lines.append("A model, not a measurement. In the model a sheet lets no air through.")
@@ -124,6 +126,7 @@ def advice_json(made: AdviceFor) -> dict[str, Any]:
         "sentence": made.advised.sentence,
         "advice": [asdict(item) for item in made.advised.items],
         "running_trial": None if trial is None else asdict(trial),
+        "noted": list(made.noted),
         "seen": None if made.seen is None else asdict(made.seen),
         "diagnosis": None if made.diagnosis is None else asdict(made.diagnosis),
         "days": bought.days,

@@ -3,8 +3,8 @@
 Units: degrees C, days, litres a minute. Conventions: the heap is fitted with its trial
 (`heapwright.services.learning`), run on under each act (`heapwright.inference.whatif`), and judged
 by rules (`heapwright.planning.advice`). What the book knows is filled in; squeeze and smell are
-what the keeper says now. A trial runs while it has two heaps or more, this one has a way, and its
-locked end date is still to come.
+what the keeper says now, else what was noted at the heap a short while ago. A trial runs while it
+has two heaps or more, this one has a way, and its locked end date is still to come.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from heapwright.planning.today import Today
 from heapwright.services.calendar import due_today
 from heapwright.services.heapnow import core_read, rain_week, seen_of
 from heapwright.services.learning import Task
+from heapwright.services.noted import last_noted
 from heapwright.services.record import HeapRecord, TrialRecord, load_record
 from heapwright.services.settings import open_book
 from heapwright.units import parse, parse_number
@@ -48,7 +49,8 @@ Tell = Callable[[int, int], None]
 class AdviceFor:
     """Advice for a heap with all it stands on: heap; task and fitted; bought : what each act would
     buy; situation; seen and diagnosis : None where there is nothing to complain of; advised;
-    hose : where the flow comes from, in words."""
+    hose : where the flow comes from, in words; noted : squeeze and smell that were read back from
+    notes and not told, in words."""
 
     heap: str
     task: Task
@@ -59,6 +61,7 @@ class AdviceFor:
     diagnosis: Diagnosis | None
     advised: Advised
     hose: str
+    noted: tuple[str, ...] = ()
 
 
 def hose_flow(text: str) -> float:
@@ -115,7 +118,8 @@ def advice_for(
     task, fitted : of `heapwright.services.learning`
         Gathered at least *days* ahead.
     squeeze, squeeze_skin, smell : str, optional
-        As seen now; see `heapwright.planning.diagnosis.Seen`.
+        As seen now; see `heapwright.planning.diagnosis.Seen`. Squeeze and smell left out are those
+        of the last fresh note.
     hose_l_min : float, optional
         By a bucket test; else the flow of the plan, if it has one.
     rain_known : bool
@@ -150,14 +154,21 @@ def advice_for(
         task, record, mine, bought.now["volume_m3"].mean, squeeze, squeeze_skin, smell, rain
     )
     found = diagnose(seen) if seen is not None else None
+    told = {"squeeze": squeeze, "smell": smell}
+    noted = {k: n for k, n in last_noted(mine, task.now).items() if told[k] is None}
+    told |= {k: n.word for k, n in noted.items()}
+    zone = local_zone(trial.place.time_zone)
     flow, hose = _flow(hose_l_min, trial)
     _, due = due_today(task.trial, book=book, now=task.now)
     situation = _situation(task, record, mine, bought, found, due)
     situation = replace(
-        situation, squeeze=squeeze, squeeze_skin=squeeze_skin, smell=smell, hose_l_min=flow,
-        rain_mm_week=rain, target_wb=target,
+        situation, squeeze=told["squeeze"], squeeze_skin=squeeze_skin, smell=told["smell"],
+        hose_l_min=flow, rain_mm_week=rain, target_wb=target,
     )  # fmt: skip
-    return AdviceFor(name, task, fitted, bought, situation, seen, found, advise(situation), hose)
+    return AdviceFor(
+        name, task, fitted, bought, situation, seen, found, advise(situation), hose,
+        tuple(n.said(zone) for n in noted.values()),
+    )  # fmt: skip
 
 
 def _flow(hose_l_min: float | None, trial: Trial) -> tuple[float | None, str]:

@@ -8,20 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from heapwright.errors import InputError
-from heapwright.exchange.files import write_whole
 from heapwright.inference.breath import Shortage, shortage
 from heapwright.inference.crew import Crew
 from heapwright.inference.fit import Fitted
 from heapwright.reports.air_section import air_section
+from heapwright.reports.cut import Ring
+from heapwright.reports.pictures import Picture
 from heapwright.services.learning import Task
 
-__all__ = ["Air", "air_json", "air_of", "air_rows", "air_words", "write_air"]
+__all__ = ["Air", "air_json", "air_of", "air_picture", "air_rows", "air_words"]
 
 _ROWS = 8
 #: a chance from which on it is worth a word
@@ -30,16 +29,16 @@ _WORTH = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """Where and when a heap was short of oxygen; spots : name, place, whether oxygen was read."""
+    """Where and when a heap was short of oxygen; rings : its spots, read where oxygen was."""
 
     task: Task
     found: Shortage
-    spots: tuple[tuple[str, tuple[float, float, float], bool], ...]
+    rings: tuple[Ring, ...]
 
     @property
     def measured(self) -> bool:
         """Oxygen was read somewhere in it."""
-        return any(read for _, _, read in self.spots)
+        return any(ring.read for ring in self.rings)
 
 
 def air_of(
@@ -53,11 +52,11 @@ def air_of(
     """The air inside a heap until now; raises `UnknownNameError` for a heap that is not there."""
     subject = fitted.subject(task.heap(heap))
     read = {r.spot for r in task.reads if r.heap == subject.name and r.quantity == "o2"}
-    spots = tuple((s.name, s.point_m, s.name in read) for s in subject.spec.spots)
+    rings = tuple(Ring(s.name, s.point_m, s.name in read) for s in subject.spec.spots)
     found = shortage(
         fitted, subject.name, task.ages[subject.name], crew=crew, on_progress=on_progress
     )
-    return Air(task, found, spots)
+    return Air(task, found, rings)
 
 
 def air_words(air: Air) -> list[str]:
@@ -111,24 +110,14 @@ def air_json(air: Air) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def write_air(air: Air, out: Path) -> Path:
-    """The picture of the worst day and of now; raises `InputError` for a name of no picture."""
+def air_picture(air: Air) -> Picture:
+    """The section on the worst day and now."""
     f = air.found
     short = np.nansum(f.chance, axis=(1, 2, 3))
     last = f.days.size - 1
     picks = sorted({int(short.argmax()), last}) if short.max() > 0 else [last]
     words = [f"day {f.days[k]:.0f}" + (", now" if k == last else ", the worst") for k in picks]
-    drawn = air_section(
+    return air_section(
         [(w, f.chance[k]) for w, k in zip(words, picks, strict=True)], f.axes,
-        title=f"Heap {f.heap}", spots=air.spots, note="INVENTED." if air.task.invented else "",
+        title=f"Heap {f.heap}", rings=air.rings, note="INVENTED." if air.task.invented else "",
     )  # fmt: skip
-    match out.suffix.lower():
-        case ".svg":
-            return write_whole(out, drawn.svg)
-        case ".png":
-            return write_whole(out, drawn.png)
-        case _:
-            raise InputError(
-                "a picture is written as .svg or .png", field="--out", value=out.name,
-                way_out=f"Write --out {out.stem}.svg",
-            )  # fmt: skip

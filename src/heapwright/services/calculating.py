@@ -8,7 +8,6 @@ that one that was stopped goes on where it was.
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -31,6 +30,7 @@ KINDS: Mapping[str, str] = {
     "learn": "What was learned from the readings",
     "forecast": "What next week will bring",
     "why": "Why one heap is warmer than another",
+    "inside": "How it is inside now",
     "air": "Was there air in the core",
     "advise": "What to do now",
     "simulate": "How the heaps run by physics alone",
@@ -50,7 +50,7 @@ class Grid:
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What a calculation found: words, first the one that answers; grids; known : how we know;
-    picture : an SVG element, "" for none; numbers : the JSON of the command."""
+    picture : SVG elements, "" for none; numbers : the JSON of the command."""
 
     words: Sequence[str]
     grids: Sequence[Grid] = ()
@@ -83,8 +83,10 @@ def calculate(
     kind : str
         One of `KINDS`.
     args : mapping
-        ``trial``; ``heap`` of air and advise; ``one`` and ``other`` of why; ``squeeze``, ``smell``
-        and ``hose`` of advise, each may be left out.
+        ``trial``; ``heap`` of inside, air and advise; ``one`` and ``other`` of why; ``squeeze``,
+        ``smell`` and ``hose`` of advise; ``careful``, ``labels`` (they were looked at and are
+        right); ``weather``, a file, and ``answer.KEY`` to what is asked of it. Each may be left
+        out.
     workers : int
         Processes side by side.
 
@@ -97,6 +99,8 @@ def calculate(
     ------
     UnknownNameError
         No such kind, trial or heap; else as the command of that name.
+    QuestionError
+        The weather file leaves something open.
     """
     if kind not in KINDS:
         raise UnknownNameError(
@@ -106,7 +110,7 @@ def calculate(
     given = {k: v.strip() for k, v in args.items() if v and v.strip()}
     if kind == "simulate":
         return _simulate(given, book, now, tell, workers).to_json()
-    ahead = {"forecast": 7.0, "advise": 14.0}.get(kind, 1.0)
+    ahead = {"forecast": 7.0, "inside": 7.0, "advise": 14.0}.get(kind, 1.0)
     with _fitted(given, book, now, tell, workers, ahead) as (task, fitted, crew):
         match kind:
             case "learn":
@@ -115,6 +119,8 @@ def calculate(
                 made = _forecast(task, fitted, book)
             case "why":
                 made = _why(task, fitted, crew, given, tell)
+            case "inside":
+                made = _inside(task, fitted, crew, given, tell)
             case "air":
                 made = _air(task, fitted, crew, given, tell)
             case _:
@@ -129,12 +135,28 @@ def _fitted(
     from heapwright.services.cluster import crew_for
     from heapwright.services.learning import gather, learn
 
-    task = gather(now=now, trial=given.get("trial"), book=book, ahead_d=ahead_d)
+    task = gather(
+        now=now, trial=given.get("trial"), book=book, ahead_d=ahead_d, weather=_weather(given),
+        answers=_answers(given),
+    )  # fmt: skip
     for name in ("heap", "one", "other"):
         if name in given:
             task.heap(given[name])  # refuses one that is not there, before minutes of work
     with crew_for(workers, None) as crew:
-        yield task, learn(task, crew=crew, book=book, on_progress=tell), crew
+        fitted = learn(
+            task, careful="careful" in given, trusted="labels" in given, crew=crew, book=book,
+            on_progress=tell,
+        )  # fmt: skip
+        yield task, fitted, crew
+
+
+def _weather(given: Mapping[str, str]) -> Path | None:
+    return Path(given["weather"]) if "weather" in given else None
+
+
+def _answers(given: Mapping[str, str]) -> dict[str, str]:
+    """What was answered to questions, by key."""
+    return {k.removeprefix("answer."): v for k, v in given.items() if k.startswith("answer.")}
 
 
 def _notes(task: Task, heap: str | None = None) -> list[str]:
@@ -209,17 +231,36 @@ def _why(task: Task, fitted: Fitted, crew: Crew, given: Mapping[str, str], tell:
 
 
 def _air(task: Task, fitted: Fitted, crew: Crew, given: Mapping[str, str], tell: Tell) -> Answer:
-    from heapwright.services.breathing import air_json, air_of, air_rows, air_words, write_air
+    from heapwright.services.breathing import air_json, air_of, air_picture, air_rows, air_words
 
     found = air_of(task, fitted, given.get("heap", ""), crew=crew, on_progress=tell)
-    with tempfile.TemporaryDirectory() as folder:
-        drawn = write_air(found, Path(folder) / "air.svg").read_text(encoding="utf-8")
     return Answer(
         air_words(found),
         [Grid("Day by day", ["day", "oxygen of the core", "core short", "somewhere short"],
               air_rows(found),
               "Short is below 5 % of oxygen. Chances are shares of the possible heaps that fit.")],
-        _notes(task), drawn[drawn.find("<svg"):], task.invented, air_json(found),
+        _notes(task), air_picture(found).svg, task.invented, air_json(found),
+    )  # fmt: skip
+
+
+def _inside(task: Task, fitted: Fitted, crew: Crew, given: Mapping[str, str], tell: Tell) -> Answer:
+    from heapwright.services import inside as within
+    from heapwright.services.learnwords import learned_words, worth_words
+
+    made = within.inside_of(task, fitted, given.get("heap", ""), crew=crew, on_progress=tell)
+    f = made.found
+    return Answer(
+        within.inside_words(made),
+        [
+            Grid("Last read", within.READ_HEAD, within.read_rows(made)),
+            Grid("Where the heat went", within.HEAT_HEAD, within.account_rows(f.heat, f.heat_now),
+                 within.ACCOUNTED),
+            Grid("Where the water went", within.WATER_HEAD,
+                 within.account_rows(f.water, f.water_now), within.ACCOUNTED),
+            Grid("Most useful next", ["measure"], [[sentence(w)] for w in worth_words(made.next)]),
+        ],
+        [*learned_words(fitted), *_notes(task, f.heap)], within.inside_picture(made).svg,
+        task.invented, within.inside_json(made),
     )  # fmt: skip
 
 
@@ -239,8 +280,8 @@ def _advise(
     hose = given.get("hose")
     made = advice_for(
         task, fitted, given.get("heap", ""), book=book, squeeze=given.get("squeeze"),
-        smell=given.get("smell"), hose_l_min=None if hose is None else hose_flow(hose), crew=crew,
-        on_progress=tell,
+        smell=given.get("smell"), hose_l_min=None if hose is None else hose_flow(hose),
+        rain_known="weather" in given, crew=crew, on_progress=tell,
     )  # fmt: skip
     advice = [
         [item.words, "; ".join(f"{head}: {text}" for head, text in item_lines(item))]
@@ -263,9 +304,13 @@ def _simulate(
     given: Mapping[str, str], book: str, now: datetime, tell: Tell, workers: int
 ) -> Answer:
     from heapwright.services import simwords
+    from heapwright.services.simfiles import heap_pictures
     from heapwright.services.simulating import prepare, simulate_heaps
 
-    jobs = prepare(now=now, trial=given.get("trial"), book=book)
+    jobs = prepare(
+        now=now, trial=given.get("trial"), book=book, weather=_weather(given),
+        answers=_answers(given),
+    )  # fmt: skip
     far: dict[str, float] = {}
 
     def progress(name: str, at: Any) -> None:
@@ -287,5 +332,6 @@ def _simulate(
         [w for w in (*simwords.compared(made), *simwords.cautions(made), simwords.NOT_MEASURED,
                      *(line for m in made for line in simwords.findings(m))) if w],
         [Grid("Spots by day", ["heap", "spot, C", *[f"day {d:g}" for d in days], "highest"], rows)],
-        list(known), invented=any(j.case.invented for j in jobs), numbers=simwords.to_json(made),
+        list(known), "\n".join(p.svg for m in made for p in heap_pictures(m.job, m.run).values()),
+        any(j.case.invented for j in jobs), simwords.to_json(made),
     )  # fmt: skip

@@ -1,12 +1,16 @@
 """The main job end to end on the invented Ferncombe trial: plan, deal, log, mend, find, report.
 
 Conventions: everything goes through the same services as a keeper's own trial; the clock of each
-step is the day of the story, so the same demo gives the same numbers. All data is INVENTED.
+step is the day of the story, so the same demo gives the same numbers. The story is told into a
+book of its own first and taken over as a whole, so that no half of it can stand in a book. All
+data is INVENTED.
 """
 
 from __future__ import annotations
 
 import shutil
+import tempfile
+import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -15,6 +19,7 @@ import numpy as np
 
 from heapwright.domain.trial import Trial
 from heapwright.errors import InputError, QuestionError
+from heapwright.exchange.planfile import read_plan_text
 from heapwright.reports.sheets import deal_sheet_html, lots_sheet_html
 from heapwright.services import ferncombe
 from heapwright.services.calendar import calendar_of_work, write_ics
@@ -23,21 +28,26 @@ from heapwright.services.doings import log_event, log_sample
 from heapwright.services.findings import Findings, find
 from heapwright.services.log import log_round
 from heapwright.services.mend import exchange_heaps
-from heapwright.services.plans import example_plan, lock_plan
+from heapwright.services.plans import example_plan, lock_text
 from heapwright.services.report import write_report
 from heapwright.store.book import Book
+from heapwright.store.takeover import take_over
 
-__all__ = ["run_demo"]
+__all__ = ["put_demo", "run_demo"]
 
 Say = Callable[[str], None]
 _SEED = 21
 _LOCKED = datetime(2026, 4, 15, 18, tzinfo=UTC)
 _LOOK = datetime(2026, 5, 24, 18, tzinfo=UTC)
 _FOUND = datetime(2026, 6, 20, 18, tzinfo=UTC)
+#: when the day of the findings begins: all entries lie before it
+_OVER = _FOUND.replace(hour=0)
 _EXCHANGED_ROUND, _FAHRENHEIT_ROUND = 4, 7
 _MISSED_DAYS = range(24, 32)
 _WRONG_TURN_DAY = 33
 _MARK = "INVENTED.txt"
+#: one story is told at a time: making a new book is for one thread of a process
+_TELLING = threading.Lock()
 
 
 def run_demo(folder: Path, *, say: Say) -> Path:
@@ -46,21 +56,81 @@ def run_demo(folder: Path, *, say: Say) -> Path:
     Raises `InputError` when the folder holds something that is not an earlier demo.
     """
     _empty(folder)
-    plan = folder / "plan.toml"
-    plan.write_text(example_plan(), encoding="utf-8")
+    (folder / "plan.toml").write_text(example_plan(), encoding="utf-8")
     with Book(folder / "book.sqlite") as book:
-        stored = lock_plan(book, plan, now=_LOCKED)
-        trial = stored.trial
-        say(f"{trial.name}. INVENTED: there is no Ferncombe orchard.")
-        say(f"Question, locked before the first barrow: {stored.locked.question}")
-        say(f"  fingerprint for the shed wall: {stored.fingerprint}")
-        _share_out(plan, folder, say)
-        _work_and_rounds(book, trial, say)
-        _mend(book, trial, say)
-        _last_measures(book, trial)
-        found = find(book, trial.name, now=_FOUND)
+        name = put_demo(book, folder, now=_FOUND, say=say)
+        found = find(book, name, now=_FOUND)
         _say_findings(found, say)
-        return write_report(book, trial.name, folder / "report.html", now=_FOUND)
+        return write_report(book, name, folder / "report.html", now=_FOUND)
+
+
+def put_demo(
+    book: Book, folder: Path | None = None, *, now: datetime, say: Say = lambda _: None
+) -> str:
+    """Put the invented trial into a book without any trial; returns the name of the trial.
+
+    Parameters
+    ----------
+    book : Book
+        Gets all of the trial at once; its entries carry the days of the story.
+    folder : Path, optional
+        Where the sheets and the calendar are written; none are without it.
+    now : aware datetime
+        Not before the end of the story, so that nothing stands in the future.
+
+    Raises
+    ------
+    InputError
+        The clock stands before the end of the story, or the book holds a trial; nothing is
+        changed then.
+    """
+    _refuse_early(now)
+    with (
+        _TELLING,
+        tempfile.TemporaryDirectory(prefix="heapwright-demo-") as place,
+        Book(Path(place) / "story.sqlite") as story,
+    ):
+        _refuse_full(book)
+        name = _tell(story, folder, say)
+        take_over(book, story)
+    return name
+
+
+def _refuse_early(now: datetime) -> None:
+    if now < _OVER:
+        raise InputError(
+            f"the story of this invented trial ends on {_day(_OVER)} {_OVER.year}; this clock "
+            "says earlier", field="clock", value=f"{_day(now)} {now.year}",
+            way_out="Set the clock of this machine right, or begin with your own four answers",
+        )  # fmt: skip
+
+
+def _refuse_full(book: Book) -> None:
+    """The invented trial does not come between trials of one's own, and not twice."""
+    known = book.trials()
+    if not known:
+        return
+    invented = read_plan_text(example_plan(), now=_LOCKED).name
+    same = next((name for name in known if name.lower() == invented.lower()), None)
+    raise InputError(
+        f"this book holds {'a trial of that name' if same else 'another trial'} already",
+        field="trial", value=same or known[-1],
+        way_out="Look at that one" if same else "Put the invented trial into an empty book",
+    )  # fmt: skip
+
+
+def _tell(book: Book, folder: Path | None, say: Say) -> str:
+    """The whole story, from the locked plan to the last measures; returns the trial's name."""
+    stored = lock_text(book, example_plan(), now=_LOCKED)
+    trial = stored.trial
+    say(f"{trial.name}. INVENTED: there is no Ferncombe orchard.")
+    say(f"Question, locked before the first barrow: {stored.locked.question}")
+    say(f"  fingerprint for the shed wall: {stored.fingerprint}")
+    _share_out(book, trial.name, folder, say)
+    _work_and_rounds(book, trial, say)
+    _mend(book, trial, say)
+    _last_measures(book, trial)
+    return trial.name
 
 
 def _empty(folder: Path) -> None:
@@ -79,18 +149,19 @@ def _empty(folder: Path) -> None:
     )
 
 
-def _share_out(plan: Path, folder: Path, say: Say) -> None:
-    """Deal 62 loads by leafiness, draw the lots, write the sheets and the calendar."""
+def _share_out(book: Book, name: str, folder: Path | None, say: Say) -> None:
+    """Deal 62 loads by leafiness; with a *folder* write the sheets, the lots and the calendar."""
     rng = np.random.default_rng(_SEED)
     batch = np.repeat(rng.normal(40, 12, 11), 6)[:62]
     scores = [float(s) for s in np.clip(batch + rng.normal(0, 8, 62), 0, 100).round()]
-    deal = share_out(str(plan), now=_LOCKED, loads=62, scores=scores)
-    page = deal_sheet_html(deal_sheet(deal, now=_LOCKED))
-    write_page(page, folder / "sharing-out.html", field="folder")
-    page = lots_sheet_html(lots_sheet(deal, now=_LOCKED))
-    write_page(page, folder / "lots-keep-folded.html", field="folder")
-    calendar = calendar_of_work(str(plan), now=_LOCKED)
-    write_ics(calendar, folder / "work.ics", now=_LOCKED)
+    deal = share_out(name, book=book.where, now=_LOCKED, loads=62, scores=scores)
+    if folder is not None:
+        page = deal_sheet_html(deal_sheet(deal, now=_LOCKED))
+        write_page(page, folder / "sharing-out.html", field="folder")
+        page = lots_sheet_html(lots_sheet(deal, now=_LOCKED))
+        write_page(page, folder / "lots-keep-folded.html", field="folder")
+        calendar = calendar_of_work(name, book=book.where, now=_LOCKED)
+        write_ics(calendar, folder / "work.ics", now=_LOCKED)
     balance = deal.balance
     assert balance is not None
     means = list(balance.mean_score.values())

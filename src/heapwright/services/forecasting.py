@@ -24,7 +24,9 @@ from heapwright.inference.rivals import Score, cooling, no_change
 from heapwright.services.learning import Task
 from heapwright.services.settings import open_book
 
-__all__ = ["Ahead", "Hit", "Outlook", "Track", "air_before", "look_ahead", "track_of"]
+__all__ = [
+    "Ahead", "Hit", "Outlook", "Track", "air_before", "look_ahead", "measure_next", "track_of",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 #: half of an 80 % range in SDs
@@ -138,7 +140,7 @@ def look_ahead(
     if keep:
         _kept(task, fitted, ahead, book)
     unread = tuple(s.name for s in task.subjects if not any(r.heap == s.name for r in task.reads))
-    return Outlook(task, fitted, tuple(ahead), track, _next(task, fitted, coming), unread)
+    return Outlook(task, fitted, tuple(ahead), track, measure_next(task, fitted), unread)
 
 
 def _kept(task: Task, fitted: Fitted, ahead: Sequence[Ahead], book: str | None) -> None:
@@ -261,10 +263,12 @@ def _wider(hits: Sequence[Hit]) -> float:
 # --- what to measure next ------------------------------------------------------------------------
 
 
-def _next(task: Task, fitted: Fitted, coming: Sequence[Read]) -> tuple[Worth, ...]:
-    """What to measure tomorrow, for the last day ahead."""
-    last = max(r.day - task.ages[r.heap] for r in coming)
-    target = [r for r in coming if abs(r.day - task.ages[r.heap] - last) < 1e-6]
+def measure_next(task: Task, fitted: Fitted) -> tuple[Worth, ...]:
+    """What to measure tomorrow, for what the spots read on the last day ahead; best first."""
+    last = max(int(task.ahead_d), 1)
+    target = [
+        Read(s.name, spot, task.ages[s.name] + last, 0.0) for s in task.subjects for spot in s.spots
+    ]
     possible = []
     for s in task.subjects:
         day = task.ages[s.name] + min(1.0, task.ahead_d)

@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from heapwright.planning.diagnosis import Seen
 from heapwright.science.values import value
+from heapwright.services.corespot import core_spot
 from heapwright.services.learning import Task
+from heapwright.services.noted import last_noted
 from heapwright.services.record import HeapRecord, TrialRecord
 
-__all__ = ["air_now", "complaint_of", "core_read", "core_spot", "rain_week", "seen_of"]
+__all__ = ["air_now", "complaint_of", "core_read", "rain_week", "seen_of"]
 
 #: Readings this close together are one round [d], own choice.
 _ROUND_D = 0.2
@@ -28,14 +30,6 @@ _AIR_D = 1.0
 #: When a heap counts as too hot, as fallen back, as not heating (own choices, in line with the
 #: classes of ``symptoms.toml``) [degrees C, d].
 _HOT_C, _COOL_C, _FELL_C, _HEATED_C, _NEVER_C, _YOUNG_D = 65.0, 40.0, 15.0, 30.0, 15.0, 3.0
-
-
-def core_spot(record: TrialRecord, mine: HeapRecord) -> str | None:
-    """The spot called core, else the deepest that was read."""
-    read = {r.spot for r in mine.readings if r.quantity == "temp_c"}
-    depths = {s.name: s.depth_m for s in record.plan.trial.spots}
-    named = [s for s in read if s.lower() == "core"]
-    return named[0] if named else max(read, key=lambda s: (depths.get(s, 0.0), s), default=None)
 
 
 def _temps(mine: HeapRecord, now: datetime) -> list[tuple[float, str, float]]:
@@ -97,8 +91,14 @@ def seen_of(
 ) -> Seen | None:  # fmt: skip
     """What the book knows, for the diagnosis; None where there is nothing to complain of.
 
-    volume_m3 : now; squeeze, squeeze_skin, smell, rain : as told, rain of the last week [mm].
+    volume_m3 : now; squeeze, squeeze_skin, smell, rain : as told, rain of the last week [mm];
+    squeeze and smell that were not told are those of the last fresh note, see `last_noted`.
     """
+    noted = last_noted(mine, task.now)
+    if squeeze is None and "squeeze" in noted:
+        squeeze = noted["squeeze"].word
+    if smell is None and "smell" in noted:
+        smell = noted["smell"].word
     temps, age = _temps(mine, task.now), task.ages[mine.name]
     spot = core_spot(record, mine)
     core = [(a, t) for a, s, t in temps if s == spot]

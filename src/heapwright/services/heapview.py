@@ -16,9 +16,11 @@ from heapwright.domain.entries import EVENT_KINDS, Event
 from heapwright.domain.when import local_zone
 from heapwright.errors import EntryError, HeapwrightError
 from heapwright.services.calendar import due_today
+from heapwright.services.corespot import core_spot
 from heapwright.services.doings import event_kind, log_event
 from heapwright.services.log import Logged
 from heapwright.services.mend import describe, who
+from heapwright.services.noted import FIELDS, last_noted
 from heapwright.services.record import HeapRecord, TrialRecord, load_record
 from heapwright.services.reportparts import Clock
 from heapwright.store.book import Book
@@ -89,15 +91,9 @@ def heap_lines(book: Book, trial: str, *, now: datetime) -> list[HeapLine]:
     return [_line(record, h, clock, now) for h in record.heaps.values()]
 
 
-def _core(record: TrialRecord, heap: HeapRecord) -> str | None:
-    from heapwright.services.heapnow import core_spot  # brings the simulator, so only when needed
-
-    return core_spot(record, heap)
-
-
 def _line(record: TrialRecord, heap: HeapRecord, clock: Clock, now: datetime) -> HeapLine:
     warm = [r for r in heap.readings if r.quantity == "temp_c" and r.when.low <= now]
-    spot = _core(record, heap)
+    spot = core_spot(record, heap)
     core = [r for r in warm if r.spot == spot]
     last = max(heap.events, key=lambda e: e.when.middle, default=None)
     shut = _shut(heap)
@@ -180,14 +176,15 @@ def _facts(record: TrialRecord, heap: HeapRecord, now: datetime) -> dict[str, st
         out["age_d"] = f"{heap.age_d(now):.0f} d"
     if heap.volume_m3 is not None:
         out["volume_m3"] = f"{heap.volume_m3:.2g} m3"
-    spot = _core(record, heap)
+    spot = core_spot(record, heap)
     core = [r for r in heap.readings if r.quantity == "temp_c" and r.spot == spot]
     if core:
         out["core_c"] = f"{core[-1].value:.0f} C"
         out["peak_c"] = f"{max(r.value for r in core):.0f} C"
     if record.air:
         out["air_c"] = f"{record.air[-1].value:.0f} C"
-    return out
+    noted = last_noted(heap, now)
+    return out | {FIELDS[what]: n.word for what, n in noted.items()}
 
 
 # --- no more adding -------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from heapwright.services.forecasting import Ahead, Outlook, Track
 
 __all__ = [
     "ahead_rows", "alike", "learned_json", "learned_rows", "learned_words", "outlook_json",
-    "outlook_words", "track_json", "track_words", "worth_words",
+    "outlook_words", "track_json", "track_words", "worth_json", "worth_words",
 ]  # fmt: skip
 
 _KINDS = {
@@ -151,6 +151,15 @@ def worth_words(worth: Sequence[Worth], most: int = 3) -> list[str]:
     ]
 
 
+def worth_json(worth: Sequence[Worth]) -> list[dict[str, Any]]:
+    """All numbers of what to measure next."""
+    return [
+        {"heap": w.read.heap, "spot": w.read.spot, "quantity": w.read.quantity,
+         "narrows": w.narrows, "minutes": w.minutes}
+        for w in worth
+    ]  # fmt: skip
+
+
 def _where(read: Read) -> str:
     place = f", {read.spot}" if read.spot else ""
     return f"{_KINDS[read.quantity]} of heap {read.heap}{place}"
@@ -197,11 +206,7 @@ def outlook_json(found: Outlook) -> dict[str, Any]:
         "trial": found.task.trial, "made": found.task.now, "invented": found.task.invented,
         "ahead": [asdict(a) for a in found.ahead],
         "track": track_json(found.track),
-        "next": [
-            {"heap": w.read.heap, "spot": w.read.spot, "quantity": w.read.quantity,
-             "narrows": w.narrows, "minutes": w.minutes}
-            for w in found.next
-        ],
+        "next": worth_json(found.next),
         "never_read": found.unread,
         "weather": found.task.jobs[0].weather.source,
     }  # fmt: skip

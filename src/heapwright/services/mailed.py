@@ -28,7 +28,7 @@ from heapwright.store.readonly import file_of, open_read_only
 
 __all__ = [
     "YardRecord", "YardSetting", "check_apart", "check_same_question", "gather", "said_day",
-    "setting_of",
+    "setting_of", "yard_name",
 ]  # fmt: skip
 
 _DOUBLE = 0.5  # share of the shorter record's entries from which two records are one yard's
@@ -77,6 +77,7 @@ def gather(
     trials: Sequence[str] = (),
     names: Sequence[str] = (),
     own: Book | None = None,
+    own_trials: Sequence[str] = (),
 ) -> tuple[YardRecord, ...]:
     """The records of all yards, mailed books first.
 
@@ -90,6 +91,8 @@ def gather(
         Names of the yards in the order of *books*; from the files unless given.
     own : Book, optional
         The keeper's own book, taken beside them.
+    own_trials : sequence of str
+        Trials to take from *own* where they are others than *trials*.
 
     Raises
     ------
@@ -107,10 +110,10 @@ def gather(
         with open_read_only(where) as book:
             found += [(yard, where, False, r) for r in _records(book, where, trials)]
     if own is not None:
-        yard = _stem(own.where) or "own book"
-        found += [(yard, own.shown, True, r) for r in _records(own, own.shown, trials)]
+        yard, wanted = yard_name(own.where) or "own book", own_trials or trials
+        found += [(yard, own.shown, True, r) for r in _records(own, own.shown, wanted)]
     taken = {r.name.lower() for *_, r in found}
-    for trial in trials:
+    for trial in (*trials, *own_trials):
         if trial.strip().lower() not in taken:
             raise UnknownNameError(
                 "none of the books has a trial of that name",
@@ -261,8 +264,12 @@ def _chosen(book: Book, trials: Sequence[str]) -> list[str]:
 # --- names ---------------------------------------------------------------------------------------
 
 
-def _stem(where: str) -> str:
-    """The name of a yard from its book: the file's stem or the database's name, on one line."""
+def yard_name(where: str) -> str:
+    """The name of a yard from its book: the file's stem or the database's name, on one line.
+
+    >>> yard_name("/yards/mill lane.sqlite")
+    'mill lane'
+    """
     file = file_of(where)
     stem = where.split("?")[0].rstrip("/").rsplit("/", 1)[-1] if file is None else file.stem
     return " ".join("".join(c if c.isprintable() else " " for c in stem).split())
@@ -301,7 +308,7 @@ def _names(books: Sequence[str], names: Sequence[str]) -> list[str]:
             value=",".join(names),
             way_out="Give every book a name, in the order of the books: --names north,south",
         )
-    return given or [_stem(w) or f"yard {i + 1}" for i, w in enumerate(books)]
+    return given or [yard_name(w) or f"yard {i + 1}" for i, w in enumerate(books)]
 
 
 def _blocks(found: Sequence[tuple[str, str, bool, TrialRecord]]) -> list[str]:

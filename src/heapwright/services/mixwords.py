@@ -1,4 +1,5 @@
-"""A mix in words and rows, for the command and the page alike; and as plain JSON values.
+"""A mix, water, a heap by tape and a barrow in words and rows, for the commands and the pages
+alike; and as plain JSON values.
 
 Units: shares in per cent, as people say them. Conventions: two digits, never more than is known;
 a range stands in brackets behind the likely value.
@@ -13,13 +14,18 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from heapwright.domain.material import Ingredient
+    from heapwright.planning.barrow import BarrowSize
     from heapwright.planning.mix import MixSolution, MixSummary, NitrogenPlan
+    from heapwright.planning.sizing import SizingAdvice
+    from heapwright.services.mix import SizeAnswer, WaterAnswer
     from heapwright.units import Ranged
 
 __all__ = [
-    "MixRow", "litres", "material_line", "material_rows", "mix_json", "nitrogen_lines", "origin",
-    "percent", "range_of", "round_litres", "seen", "sig", "summary_rows", "summary_sentence",
-    "taken_for_granted", "taken_sentence", "words",
+    "SPLIT_COLUMNS", "MixRow", "barrow_json", "barrow_lines", "barrow_span", "litres",
+    "material_line", "material_rows", "mix_json", "nitrogen_lines", "origin", "percent", "range_of",
+    "round_litres", "seen", "sig", "sinking_lines", "size_json", "size_sentence", "split_rows",
+    "summary_rows", "summary_sentence", "taken_for_granted", "taken_sentence", "water_json",
+    "water_lines", "words",
 ]  # fmt: skip
 
 
@@ -168,8 +174,97 @@ def _own(key: str, found: Any) -> str:
 def mix_json(answer: MixSummary | MixSolution, *, seed: int) -> dict[str, Any]:
     """A mix, or what to take for one, as plain JSON values."""
     name = "solution" if hasattr(answer, "summary") else "mix"
-    made = json.dumps({name: answer, "seed": seed}, default=_plain)
-    return dict(json.loads(made))
+    return _json(**{name: answer, "seed": seed})
+
+
+# --- water, a heap by tape, a barrow -------------------------------------------------------------
+
+
+def water_lines(answer: WaterAnswer) -> list[str]:
+    """Litres first, hose minutes where the flow is known, what it rests on, and the source."""
+    advice = answer.advice
+    lines = [f"Give {litres(advice.litres)} in all."]
+    if advice.minutes_full is not None and advice.minutes_half is not None:
+        lines.append(
+            f"The hose runs {range_of(advice.minutes_full, 2)} minutes if all of it soaks "
+            f"in, {range_of(advice.minutes_half, 2)} if half runs through."
+        )
+    return [
+        *lines,
+        f"From {percent(answer.moisture_wb)} to {100 * answer.goal_moisture_wb:.0f} % "
+        f"moisture, {range_of(answer.dry_density, 2)} kg dry matter per m3 "
+        f"({answer.material}; {seen(answer.seen)}).",
+        advice.note,
+        f"Source: {answer.source} ({seen(answer.seen)})",
+    ]
+
+
+def water_json(answer: WaterAnswer) -> dict[str, Any]:
+    """Water for a volume as plain JSON values."""
+    return _json(water=answer)
+
+
+def size_sentence(answer: SizeAnswer) -> str:
+    """What a heap of that size holds."""
+    return (
+        f"A {answer.body.shape} of this size holds about {sig(answer.volume_m3)} m3 "
+        f"({sig(0.9 * answer.volume_m3)}-{sig(1.1 * answer.volume_m3)}), "
+        f"{answer.body.height_m:.2f} m high, with {sig(answer.surface_m2)} m2 to the air."
+    )
+
+
+def sinking_lines(answer: SizeAnswer) -> list[str]:
+    """How far it sinks, and how well that is known."""
+    lines = []
+    for later in answer.after:
+        left = later.volume_left.scaled(answer.volume_m3)
+        lines.append(f"after {later.age_d:.0f} days about {range_of(left, 2)} m3")
+    return [*lines, answer.after[0].note]
+
+
+#: columns of `split_rows`
+SPLIT_COLUMNS = ("heaps", "m3 each", "stays warm", "smallest chance figure, two ways")
+
+
+def split_rows(advice: SizingAdvice) -> list[list[str]]:
+    """The splits of a volume into heaps, a row each."""
+    return [
+        [str(o.heaps), range_of(o.each_m3, 2), o.warm,
+         "-" if o.chance_floor is None else f"{o.chance_floor:.2g}"]
+        for o in advice.options
+    ]  # fmt: skip
+
+
+def size_json(answer: SizeAnswer | SizingAdvice) -> dict[str, Any]:
+    """A heap by tape, or only the splits of a volume, as plain JSON values."""
+    if hasattr(answer, "body"):
+        return _json(size=answer, volume_m3=answer.volume_m3)
+    return _json(advice=answer)
+
+
+def barrow_lines(found: BarrowSize) -> list[str]:
+    """What a barrow holds on average and at one load, and what to know of it."""
+    mean, one = found.mean_m3.scaled(1000), found.one_m3.scaled(1000)
+    lines = [
+        f"Your barrow holds {range_of(mean, 2)} L on average, from {found.loads} loads.",
+        f"A single load lies within {one.low:.0f}-{one.high:.0f} L nine times in ten.",
+    ]
+    return [*lines, found.note] if found.note else lines
+
+
+def barrow_span(found: BarrowSize) -> str:
+    """The average load as it is typed elsewhere, as in 85-100 L."""
+    mean = found.mean_m3.scaled(1000)
+    return f"{mean.low:.0f}-{mean.high:.0f} L"
+
+
+def barrow_json(found: BarrowSize) -> dict[str, Any]:
+    """A barrow as plain JSON values."""
+    return _json(barrow=found)
+
+
+def _json(**what: Any) -> dict[str, Any]:
+    return dict(json.loads(json.dumps(what, default=_plain)))
 
 
 def _plain(value: Any) -> Any:

@@ -15,7 +15,7 @@ from heapwright.services.record import HeapRecord, TrialRecord
 from heapwright.stats.air import trailing_air
 from heapwright.stats.band import Band, time_bands
 from heapwright.stats.contrast import Interval
-from heapwright.stats.mixed import HeapReadings, second_opinion
+from heapwright.stats.mixed import HeapReadings, opinions
 from heapwright.stats.prior import SpreadPrior, air_memory_d
 from heapwright.stats.series import excess_series
 
@@ -49,18 +49,16 @@ def second_opinions(
     control = record.plan.locked.control
     if control is None or min(map(len, by_way.values())) < 2:
         return {}
-    found: dict[str, Interval] = {}
     with contextlib.suppress(HeapwrightError):
         heaps = [
             _readings(record, record.heaps[name], way, window)
             for way, names in by_way.items()
             for name in names
         ]
-        for way in by_way:
-            if way != control:
-                with contextlib.suppress(HeapwrightError):
-                    found[way] = second_opinion(heaps, way, control, window).interval
-    return found
+        others = [way for way in by_way if way != control]
+        made = opinions(heaps, others, control, window)
+        return {way: opinion.interval for way, opinion in made.items()}
+    return {}
 
 
 def _readings(

@@ -128,7 +128,7 @@ def load_record(book: Book, name: str) -> TrialRecord:
     events = book.current("event", name)
     samples = book.current("sample", name)
     weather = book.current("weather", name)
-    versions = book.history(name)
+    trails = book.trails(name)
     heaps: dict[str, HeapRecord] = {}
     for heap in plan.trial.heaps:
         mine = {
@@ -141,7 +141,7 @@ def load_record(book: Book, name: str) -> TrialRecord:
         plan=plan,
         heaps=heaps,
         air=tuple(w for w in weather if w.quantity == "air_temp_c"),
-        corrections=sum(1 for e in versions if e.trail.action == "corrected"),
-        withdrawn=len({e.trail.root for e in versions if e.trail.action == "withdrawn"}),
-        sources=tuple(sorted({e.trail.source for e in versions if e.trail.source})),
+        corrections=sum(1 for action, _, _ in trails if action == "corrected"),
+        withdrawn=len({root for action, root, _ in trails if action == "withdrawn"}),
+        sources=tuple(sorted({source for _, _, source in trails if source})),
     )

@@ -6,6 +6,8 @@ Conventions: every setting is an environment variable HEAPWRIGHT_NAME; an option
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pydantic import Field
@@ -16,7 +18,7 @@ from heapwright.errors import InputError
 if TYPE_CHECKING:
     from heapwright.store.book import Book
 
-__all__ = ["Settings", "open_book", "settings"]
+__all__ = ["Settings", "beside", "open_book", "settings"]
 
 
 class Settings(BaseSettings):
@@ -66,3 +68,16 @@ def open_book(option: str | None = None, *, create: bool = True) -> Book:
 
         where = str(user_data_path("heapwright") / "book.sqlite")
     return Book(where, create=create)
+
+
+def beside(book: str, ending: str) -> Path:
+    """Where something of a book lies: beside its file, or in the keeper's data folder.
+
+    >>> beside("yard/book.sqlite", ".jobs").name
+    'book.sqlite.jobs'
+    """
+    if "://" not in book:
+        return Path(book + ending)
+    from platformdirs import user_data_path
+
+    return Path(user_data_path("heapwright")) / f"{sha256(book.encode()).hexdigest()[:16]}{ending}"

@@ -17,10 +17,11 @@ from heapwright.domain.when import local_zone
 from heapwright.engine.run import CURVES, SPOT_FIELDS, Run
 from heapwright.exchange.files import write_whole
 from heapwright.exchange.netcdf import dataset_of, write_netcdf
+from heapwright.reports.pictures import Picture
 from heapwright.services.simulating import Job, Simulated
 from heapwright.services.simwords import heap_rows, shown_days
 
-__all__ = ["folder_for", "write_heap", "write_table"]
+__all__ = ["folder_for", "heap_pictures", "write_heap", "write_table"]
 
 
 def folder_for(trial: str) -> str:
@@ -85,7 +86,8 @@ def write_table(made: Sequence[Simulated], out: Path) -> Path:
 # --- parts ---------------------------------------------------------------------------------------
 
 
-def _figures(job: Job, run: Run, folder: Path) -> list[Path]:
+def heap_pictures(job: Job, run: Run) -> dict[str, Picture]:
+    """Curves, sections along and across, and accounts of a simulated heap, by name."""
     from heapwright.reports.heap_figures import heap_curves
     from heapwright.reports.heap_ledgers import heap_ledgers
     from heapwright.reports.heap_sections import heap_sections
@@ -94,14 +96,23 @@ def _figures(job: Job, run: Run, folder: Path) -> list[Path]:
     title = f"Heap {case.name}" + (f" ({case.way})" if case.way else "")
     note = "INVENTED." if case.invented else ""
     built = case.built.astimezone(local_zone(case.zone)).replace(tzinfo=None)
-    drawn = {
-        "curves": heap_curves(run, title=title, built=built, read=case.read, note=note),
-        "section-x": heap_sections(run, along="x", title=title, note=note),
-        "section-y": heap_sections(run, along="y", title=title, note=note),
-        "ledgers": heap_ledgers(run, title=title, note=note),
+    return {
+        "curves": heap_curves(
+            run, title=title, built=built, read=case.read, note=note, prefix=f"curves-{case.name}"
+        ),
+        "section-x": heap_sections(
+            run, along="x", title=title, note=note, prefix=f"section-x-{case.name}"
+        ),
+        "section-y": heap_sections(
+            run, along="y", title=title, note=note, prefix=f"section-y-{case.name}"
+        ),
+        "ledgers": heap_ledgers(run, title=title, note=note, prefix=f"ledgers-{case.name}"),
     }
+
+
+def _figures(job: Job, run: Run, folder: Path) -> list[Path]:
     files = []
-    for name, made in drawn.items():
+    for name, made in heap_pictures(job, run).items():
         files.append(write_whole(folder / f"{name}.svg", made.svg))
         files.append(write_whole(folder / f"{name}.png", made.png))
     return files

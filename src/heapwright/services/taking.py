@@ -17,11 +17,11 @@ import uuid
 import zipfile
 from contextlib import closing, suppress
 from datetime import datetime
-from hashlib import sha256
 from pathlib import Path
 
 from heapwright.errors import BookError, InputError, UnknownNameError
 from heapwright.services.kit import write_kit
+from heapwright.services.settings import beside
 from heapwright.store.book import Book
 
 __all__ = ["ENDINGS", "MOST_BYTES", "copy_of_book", "forget", "held", "hold", "kit_zip"]
@@ -30,15 +30,6 @@ __all__ = ["ENDINGS", "MOST_BYTES", "copy_of_book", "forget", "held", "hold", "k
 MOST_BYTES = 10_000_000
 ENDINGS = (".csv", ".tsv", ".txt", ".json")
 _DAY_S = 86400.0
-
-
-def _desk(book: str) -> Path:
-    """Where sheets wait."""
-    if "://" not in book:
-        return Path(book + ".sheets")
-    from platformdirs import user_data_path
-
-    return Path(user_data_path("heapwright")) / f"{sha256(book.encode()).hexdigest()[:16]}.sheets"
 
 
 def hold(book: str, name: str, content: bytes) -> str:
@@ -60,7 +51,7 @@ def hold(book: str, name: str, content: bytes) -> str:
         )  # fmt: skip
     if not content.strip():
         raise InputError("nothing stands in it", field="file", value=plain)
-    desk = _desk(book)
+    desk = beside(book, ".sheets")
     _tidy(desk)
     made = uuid.uuid4().hex
     folder = desk / made
@@ -76,7 +67,7 @@ def hold(book: str, name: str, content: bytes) -> str:
 
 def held(book: str, name: str) -> Path:
     """The sheet that waits under that name; raises `UnknownNameError`."""
-    folder = _desk(book) / name
+    folder = beside(book, ".sheets") / name
     found = sorted(folder.iterdir()) if re.fullmatch(r"[0-9a-f]{32}", name) and folder.is_dir() \
         else []  # fmt: skip
     if not found:
@@ -90,7 +81,7 @@ def held(book: str, name: str) -> Path:
 def forget(book: str, name: str) -> None:
     """Put away a sheet that is imported."""
     if re.fullmatch(r"[0-9a-f]{32}", name):
-        shutil.rmtree(_desk(book) / name, ignore_errors=True)
+        shutil.rmtree(beside(book, ".sheets") / name, ignore_errors=True)
 
 
 def _tidy(desk: Path) -> None:

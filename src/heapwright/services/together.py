@@ -145,12 +145,13 @@ def together(
     trials: Sequence[str] = (),
     names: Sequence[str] = (),
     own: Book | None = None,
+    own_trials: Sequence[str] = (),
 ) -> Together:
     """What several yards, or several seasons, show together.
 
     Parameters
     ----------
-    books, trials, names, own
+    books, trials, names, own, own_trials
         As in `heapwright.services.mailed.gather`; *own* counts one look for each trial taken.
     now : aware datetime
         Claims are made once the end date of every yard has come.
@@ -161,7 +162,7 @@ def together(
         As `gather`; yards that locked other questions; a yard that has ended without a value of
         the deciding outcome. Every one names the book or the yard.
     """
-    yards = gather(books, trials=trials, names=names, own=own)
+    yards = gather(books, trials=trials, names=names, own=own, own_trials=own_trials)
     check_same_question(yards)
     first = yards[0].record.plan
     if first.locked.control is None or len(first.trial.ways) < 2:

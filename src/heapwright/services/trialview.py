@@ -7,6 +7,7 @@ report, so that a page and the report cannot differ; nothing is fitted and no lo
 from __future__ import annotations
 
 import threading
+from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from heapwright.domain.when import local_zone
 from heapwright.errors import HeapwrightError
 from heapwright.reports.figures import curves_figure
+from heapwright.reports.kept import keeping
 from heapwright.reports.model import Curves, DoneRow, HeapCurve, RoundRow
 from heapwright.services.record import TrialRecord, load_record
 from heapwright.services.reportparts import Clock, curves, curves_said, done_rows, round_rows
@@ -24,8 +26,25 @@ if TYPE_CHECKING:
 
 __all__ = ["DRAWING", "Kept", "TrialView", "trial_view"]
 
-#: one figure is drawn at a time: settings of the drawing library hold for the whole process
-DRAWING = threading.Lock()
+
+class _Drawing:
+    """One figure is drawn at a time: settings of the drawing library hold for the whole process.
+    What was drawn before with the same content is kept, see `heapwright.reports.kept`."""
+
+    def __init__(self) -> None:
+        self._lock, self._kept = threading.Lock(), ExitStack()
+
+    def __enter__(self) -> None:
+        self._lock.acquire()
+        self._kept.enter_context(keeping())
+
+    def __exit__(self, *_: object) -> None:
+        self._kept.close()
+        self._lock.release()
+
+
+#: held while a page draws
+DRAWING = _Drawing()
 _RECENT = timedelta(days=36)
 
 

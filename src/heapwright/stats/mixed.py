@@ -28,6 +28,7 @@ __all__ = [
     "MixedFit",
     "SecondOpinion",
     "fit_reml",
+    "opinions",
     "second_opinion",
 ]
 
@@ -213,8 +214,27 @@ def second_opinion(
     >>> r.interval.estimate > 5, r.interval.df <= 2, r.spot_sd_c is None
     (True, True, True)
     """
+    return opinions(heaps, (way,), control, window, level=level)[way]
+
+
+def opinions(
+    heaps: Sequence[HeapReadings],
+    others: Sequence[str],
+    control: str,
+    window: tuple[float, float],
+    *,
+    level: float = 0.95,
+) -> dict[str, SecondOpinion]:
+    """`second_opinion` of several ways against one control: the model is fitted once for all.
+
+    others : the ways held against *control*; raises as `second_opinion`.
+    """
     low, high = checked_window(window)
-    ways = _ways(heaps, way, control)
+    ways: list[str] = []
+    for way in others:
+        ways = _ways(heaps, way, control)
+    if not ways:
+        return {}
     inside = [h.within(low, high) for h in heaps]
     notes: tuple[str, ...] = ()
     if max(np.unique(h.age_d).size for h in inside) > _MOST_AGES:
@@ -230,9 +250,23 @@ def second_opinion(
             way_out="Take a longer window, or rest on the pooled interval",
         )
     fit = _fit(inside, ways, (low, high), rounds)
-    weights = np.zeros(fit.coef.size)
-    weights[ways.index(way)], weights[ways.index(control)] = 1.0, -1.0
     most = float(len(heaps) - len(ways))
+    return {
+        way: _held(fit, (ways.index(way), ways.index(control)), most, level, inside, notes)
+        for way in others
+    }
+
+
+# --- parts ---------------------------------------------------------------------------------------
+
+
+def _held(
+    fit: MixedFit, pair: tuple[int, int], most: float, level: float,
+    heaps: Sequence[HeapReadings], notes: tuple[str, ...],
+) -> SecondOpinion:  # fmt: skip
+    """The difference of two ways by the fit, its degrees of freedom at most *most*."""
+    weights = np.zeros(fit.coef.size)
+    weights[pair[0]], weights[pair[1]] = 1.0, -1.0
     raw = fit.df(weights)
     df = min(max(raw, 1.0), most)
     estimate, se = float(weights @ fit.coef), math.sqrt(weights @ fit.cov @ weights)
@@ -246,12 +280,9 @@ def second_opinion(
         fit,
         Interval(estimate, se, df, estimate - reach, estimate + reach, level, method),
         raw,
-        inside,
+        heaps,
         notes,
     )
-
-
-# --- parts ---------------------------------------------------------------------------------------
 
 
 def _fit(

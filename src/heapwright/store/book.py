@@ -399,6 +399,18 @@ class Book:
                 query = query.where(table.c.heap.in_(same))
             return [rows.from_row(kind, dict(row)) for row in link.execute(query).mappings()]
 
+    def trails(self, trial: str) -> list[tuple[str, str, str]]:
+        """Action, chain and source of every version of every entry of a trial, without the rest."""
+        out: list[tuple[str, str, str]] = []
+        with self.read() as link:
+            trial_id = self.trial_id(trial, link=link)
+            for table in tables.ENTRY_TABLES.values():
+                query = sa.select(table.c.action, table.c.root, table.c.source)
+                out += [
+                    (a, r, s) for a, r, s in link.execute(query.where(table.c.trial == trial_id))
+                ]
+        return out
+
     def history(self, trial: str, *, id: str | None = None) -> list[Entry]:
         """Every version of every entry of a trial (or of one chain), in order of recording."""
         out: list[Entry] = []

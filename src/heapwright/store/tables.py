@@ -43,6 +43,10 @@ metadata = MetaData(
 )
 
 
+#: How a moment is written, and how many letters that takes.
+_TIME, _LETTERS = "%Y-%m-%dT%H:%M:%SZ", 20
+
+
 class UtcText(TypeDecorator[datetime]):
     """An aware datetime kept as UTC text to the second."""
 
@@ -52,12 +56,14 @@ class UtcText(TypeDecorator[datetime]):
     def process_bind_param(self, value: datetime | None, dialect: Any) -> str | None:
         if value is None:
             return None
-        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        return value.astimezone(UTC).strftime(_TIME)
 
     def process_result_value(self, value: str | None, dialect: Any) -> datetime | None:
         if value is None:
             return None
-        return datetime.strptime(value, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
+        if len(value) == _LETTERS and value[-1] == "Z":  # a tenth of the time of strptime
+            return datetime.fromisoformat(value)
+        return datetime.strptime(value, _TIME).replace(tzinfo=UTC)
 
 
 def _id(name: str = "id") -> Column[Any]:

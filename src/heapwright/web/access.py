@@ -14,13 +14,13 @@ import os
 import secrets
 from dataclasses import dataclass
 from enum import IntEnum
-from pathlib import Path
 
 from starlette.responses import Response
 
 from heapwright.errors import InputError
+from heapwright.services.settings import beside
 
-__all__ = ["COOKIE", "Door", "Role", "Visitor", "beside", "door_of", "hand_over"]
+__all__ = ["COOKIE", "Door", "Role", "Visitor", "door_of", "hand_over"]
 
 #: how the name of every session's cookie begins
 COOKIE = "heapwright"
@@ -142,16 +142,6 @@ def hand_over(answer: Response, door: Door, cookie: str, *, https: bool) -> None
         door.cookie_name(https=https), cookie, max_age=400 * 86400, path="/", httponly=True,
         samesite="strict", secure=https,
     )  # fmt: skip
-
-
-def beside(book: str, ending: str) -> Path:
-    """Where something of a book lies: beside its file, or in the keeper's data folder."""
-    if "://" not in book:
-        return Path(book + ending)
-    from platformdirs import user_data_path
-
-    name = hashlib.sha256(book.encode()).hexdigest()[:16]
-    return Path(user_data_path("heapwright")) / f"{name}{ending}"
 
 
 def _bytes(text: str) -> bytes:

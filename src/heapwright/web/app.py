@@ -39,6 +39,7 @@ from heapwright.web import (
     rounds,
     shows,
     start,
+    sums,
     today,
     trial,
 )
@@ -51,12 +52,13 @@ from heapwright.web.limits import (
     length_of,
     too_much,
 )
+from heapwright.web.pagewords import all_on_page, on_page
 from heapwright.web.site import Refused, Site, access, show
 
 __all__ = ["MOST_BYTES", "create_app"]
 
 #: modules with a router each, in the order of the menu
-_PAGES = (joining, today, rounds, trial, heaps, shows, book, jobs, start, plan, paper)
+_PAGES = (joining, today, rounds, trial, heaps, shows, book, jobs, start, plan, paper, sums)
 _ERRORS = (
     HeapwrightError, Refused, HTTPException, RequestValidationError, UnicodeEncodeError, Exception,
 )  # fmt: skip
@@ -193,16 +195,21 @@ def _status(error: Exception) -> int:
 
 
 def _said(error: Exception) -> dict[str, Any]:
-    """An error as JSON: what, field, value, way_out, questions."""
+    """An error as JSON, in the words of a page: what, field, value, way_out, questions."""
     if isinstance(error, HeapwrightError):
         said: dict[str, Any] = {
-            "what": error.what, "field": error.field,
+            "what": on_page(error.what), "field": error.field,
             "value": None if error.value is None else str(error.value),
-            "way_out": error.way_out, "message": error.message,
+            "way_out": all_on_page(error.way_out), "message": on_page(error.message),
         }  # fmt: skip
         if isinstance(error, QuestionError):
             said["questions"] = [
-                {"key": q.key, "text": q.text, "choices": list(q.choices), "suggested": q.default}
+                {
+                    "key": q.key,
+                    "text": on_page(q.text),
+                    "choices": list(q.choices),
+                    "suggested": q.default,
+                }
                 for q in error.questions
             ]
         return said

@@ -21,15 +21,15 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from hashlib import sha256
 from pathlib import Path
 from pkgutil import resolve_name
 from typing import Any, Literal
 
 from heapwright.errors import HeapwrightError, InputError, UnknownNameError
 from heapwright.exchange.files import write_whole
+from heapwright.services.settings import beside
 
-__all__ = ["CALCULATE", "Board", "Job", "folder_of"]
+__all__ = ["CALCULATE", "Board", "Job"]
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 #: what is run when nothing else is said: a function of a module, by name
@@ -66,6 +66,17 @@ class Job:
         """Nothing more happens to it by itself."""
         return self.state not in _UNDONE
 
+    @property
+    def about(self) -> str:
+        """What it is about, in words: trial, heaps, how."""
+        who = [self.args.get(k, "") for k in ("trial", "heap")]
+        pair = " and ".join(self.args[k] for k in ("one", "other") if k in self.args)
+        how = [w for k, w in (("careful", "careful"), ("labels", "labels as written")) if
+               k in self.args]  # fmt: skip
+        if "weather" in self.args:
+            how.append(f"weather of {Path(self.args['weather']).name}")
+        return ", ".join(w for w in (*who, pair, *how) if w)
+
     def to_json(self) -> dict[str, Any]:
         """All of it as plain values."""
         return {
@@ -73,19 +84,6 @@ class Job:
             "state": self.state, "done": self.done, "total": self.total, "tries": self.tries,
             "error": self.error,
         }  # fmt: skip
-
-
-def folder_of(book: str) -> Path:
-    """Where the calculations of a book are kept: beside its file, or in the keeper's data folder.
-
-    >>> folder_of("yard/book.sqlite").name
-    'book.sqlite.jobs'
-    """
-    if "://" not in book:
-        return Path(book + ".jobs")
-    from platformdirs import user_data_path
-
-    return Path(user_data_path("heapwright")) / f"{sha256(book.encode()).hexdigest()[:16]}.jobs"
 
 
 class Board:
@@ -96,7 +94,7 @@ class Board:
     """
 
     def __init__(self, book: str, *, side_by_side: int = 1, what: str = CALCULATE) -> None:
-        self.book, self.what, self.folder = book, what, folder_of(book)
+        self.book, self.what, self.folder = book, what, beside(book, ".jobs")
         self._jobs: dict[str, Job] = {}
         self._running: dict[str, multiprocessing.process.BaseProcess] = {}
         self._todo: queue.Queue[str | None] = queue.Queue()
@@ -145,6 +143,17 @@ class Board:
             return None
         found: dict[str, Any] = json.loads(self._answer(name).read_text(encoding="utf-8"))
         return found
+
+    def latest(self, kind: str, args: Mapping[str, str]) -> tuple[Job, dict[str, Any]] | None:
+        """The last one of a kind that is done and whose args hold these, with its answer."""
+        for job in self.jobs():
+            if (job.kind, job.state) != (kind, "done") or not args.items() <= job.args.items():
+                continue
+            with contextlib.suppress(OSError, ValueError):
+                found = self.result(job.id)
+                if found is not None:
+                    return job, found
+        return None
 
     def cancel(self, name: str) -> Job:
         """End it if it has not ended; raises `UnknownNameError`."""

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import quote, urlencode
 
-from fastapi import APIRouter, Depends, Form, Query, Request
+from fastapi import APIRouter, Depends, Form, Query
 from fastapi import Path as InPath
 from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.background import BackgroundTask
-from starlette.datastructures import UploadFile
 
 from heapwright.errors import HeapwrightError, InputError, QuestionError
 from heapwright.services import mend
@@ -21,6 +19,7 @@ from heapwright.services.importing import Imported, import_sheet
 from heapwright.services.taking import ENDINGS, MOST_BYTES, copy_of_book, forget, held, hold
 from heapwright.services.yard import pick_trial
 from heapwright.web.exact import exact
+from heapwright.web.forms import Sent, sent_form
 from heapwright.web.site import Access, keeper, reader, show
 from heapwright.web.today import trial_of
 
@@ -29,8 +28,6 @@ __all__ = ["router"]
 router = APIRouter()
 #: rows on one page of the history
 _ROWS = 150
-#: most answers taken from a form, and letters of one
-_ANSWERS, _LETTERS = 400, 300
 Wanted = Annotated[str | None, Query(max_length=80)]
 Name = Annotated[str, InPath(max_length=64)]
 Short = Annotated[str, Form(max_length=80)]
@@ -176,34 +173,6 @@ def copy(to: keeper) -> Response:
 # --- import ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Sent:
-    """What the form of an import sent: texts by field, answers by key, the file if one came."""
-
-    texts: Mapping[str, str]
-    answers: Mapping[str, str] = field(default_factory=dict)
-    name: str = ""
-    content: bytes | None = None
-
-
-async def _sent(request: Request) -> Sent:
-    form = await request.form()
-    texts = {k: v[:_LETTERS] for k, v in form.multi_items()
-             if isinstance(v, str) and not k.startswith("answer.")}  # fmt: skip
-    answers = {
-        k.removeprefix("answer."): v.strip()[:_LETTERS]
-        for k, v in form.multi_items()
-        if isinstance(v, str) and k.startswith("answer.") and v.strip()
-    }
-    if len(answers) > _ANSWERS:
-        raise InputError("too many answers", field="answers", value=len(answers))
-    file = form.get("file")
-    if not isinstance(file, UploadFile) or not file.filename:
-        return Sent(texts, answers)
-    content = await file.read(MOST_BYTES + 1)
-    return Sent(texts, answers, file.filename, content)
-
-
 @router.get("/book/import", response_class=HTMLResponse)
 def import_page(to: keeper, trial: Wanted = None) -> HTMLResponse:
     """The form for a sheet or logger file."""
@@ -211,7 +180,7 @@ def import_page(to: keeper, trial: Wanted = None) -> HTMLResponse:
 
 
 @router.post("/book/import")
-def import_(to: keeper, sent: Annotated[Sent, Depends(_sent)]) -> Response:
+def import_(to: keeper, sent: Annotated[Sent, Depends(sent_form)]) -> Response:
     """Look at a sheet, ask what is not certain, say what it would write, write it."""
     texts = dict(sent.texts)
     waiting = texts.get("waiting", "")

@@ -24,7 +24,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from heapwright.errors import InputError
-from heapwright.web.access import beside
+from heapwright.services.settings import beside
 
 __all__ = ["Papers", "Signer", "host_label", "papers_of", "signer_of"]
 

@@ -15,7 +15,10 @@ from heapwright.services.heapview import do_work, heap_lines, heap_view
 from heapwright.services.judging import COMPLAINTS, judge, judged_json
 from heapwright.services.yard import pick_trial
 from heapwright.store.book import new_id
+from heapwright.web.board import Job
 from heapwright.web.exact import exact
+from heapwright.web.jobs import board
+from heapwright.web.pagewords import answer_on_page
 from heapwright.web.site import Access, helper, reader, show
 from heapwright.web.today import trial_of
 
@@ -65,13 +68,28 @@ def _page(to: Access, heap: str, trial: str | None, **more: Any) -> HTMLResponse
     with to.site.open() as book:
         name = trial_of(to, trial) or pick_trial(book, None)
         view = heap_view(book, name, heap, now=to.now)
+    answers = _answered(to, name, view.line.name)
     shown: dict[str, Any] = {"kept": "", "found": None, "asked": {}, "wrong": None, "typed": {}}
     status = 409 if isinstance(more.get("wrong"), QuestionError) else 422
     return show(
         to, "heap.html", status=status if more.get("wrong") else 200, view=view, fresh=new_id(),
         kinds=EVENT_KINDS, complaints=COMPLAINTS, squeezes=_SQUEEZES, smells=_SMELLS,
-        samples=_SAMPLES, **(shown | more),
+        samples=_SAMPLES, calculated=answers, **(shown | more),
     )  # fmt: skip
+
+
+def _answered(to: Access, trial: str, heap: str) -> dict[str, tuple[Job, dict[str, Any]]]:
+    """The last calculation of every kind about a heap that is done, with its answer."""
+    kept = board(to.request)
+    about = {
+        "inside": {"heap": heap}, "advise": {"heap": heap}, "air": {"heap": heap},
+        "why": {"one": heap}, "forecast": {},
+    }  # fmt: skip
+    found = {k: kept.latest(k, {"trial": trial, **args}) for k, args in about.items()}
+    return {
+        k: (answer[0], answer_on_page(answer[1]) or {})
+        for k, answer in found.items() if answer is not None
+    }  # fmt: skip
 
 
 @router.get("/api/heaps")

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from heapwright.errors import InputError
 from heapwright.services.fieldlog import SMELLS, SQUEEZES, take
 from heapwright.services.fieldround import round_page
+from heapwright.web.pagewords import all_on_page
 from heapwright.web.roundwords import round_words
 from heapwright.web.site import helper, reader, show
 from heapwright.web.today import trial_of
@@ -50,7 +51,7 @@ def field(to: helper, body: Annotated[dict[str, Any], Body()]) -> dict[str, Any]
         raise InputError("a name was expected", field="trial", value=str(trial)[:80])
     with to.site.open() as book:
         found = take(book, trial_of(to, trial), entries, now=to.now)
-    return {"answers": [a.as_dict() for a in found]}
+    return {"answers": [all_on_page(a.as_dict()) for a in found]}
 
 
 @router.get("/worker.js")

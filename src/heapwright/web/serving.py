@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import io
 import socket
+import threading
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from heapwright.errors import InputError
 from heapwright.services import settings
+from heapwright.services.trialview import DRAWING
 from heapwright.web.access import Role, door_of
 from heapwright.web.certificate import Papers, host_label, papers_of
 from heapwright.web.site import Site
@@ -119,6 +121,16 @@ def _about_trust(papers: Papers, base: str) -> list[str]:
     ]
 
 
+def _fetch_ahead() -> None:
+    """Fetch what takes a while to come (drawing, the sun) before the first page asks for it."""
+    import pvlib.solarposition  # noqa: F401
+
+    from heapwright.reports.svg import Canvas, to_svg
+
+    with DRAWING:
+        to_svg(Canvas.of(10, 10).figure, "ahead", title="", desc="")
+
+
 def run(serving: Serving) -> None:
     """Serve until Ctrl-C."""
     import uvicorn
@@ -126,6 +138,7 @@ def run(serving: Serving) -> None:
     from heapwright.web.app import create_app
 
     papers = serving.papers
+    threading.Thread(target=_fetch_ahead, daemon=True).start()
     config = uvicorn.Config(
         create_app(serving.site), log_level="warning", access_log=False, server_header=False,
         timeout_graceful_shutdown=5, proxy_headers=False,

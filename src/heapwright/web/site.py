@@ -20,6 +20,7 @@ from heapwright.services import settings
 from heapwright.store.book import Book
 from heapwright.web.access import Door, Role, Visitor
 from heapwright.web.limits import Tries
+from heapwright.web.pagewords import on_page
 from heapwright.web.words import Words
 
 __all__ = ["Access", "Refused", "Site", "access", "helper", "keeper", "reader", "show"]
@@ -61,6 +62,7 @@ class Site:
             trim_blocks=True, lstrip_blocks=True,
         )  # fmt: skip
         made.globals |= {"_": self.words, "version": __version__, "language": self.language}
+        made.filters["on_page"] = on_page
         object.__setattr__(self, "templates", made)
 
     def open(self) -> Book:

@@ -1,17 +1,20 @@
-"""The four questions with suggestions to tap, and the first useful page."""
+"""The four questions with suggestions to tap, the first useful page, and an invented trial."""
 
 from __future__ import annotations
 
 from typing import Annotated, Any
+from urllib.parse import quote
 
 from fastapi import APIRouter, Query
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from heapwright.domain.answers import Answers
-from heapwright.errors import HeapwrightError
+from heapwright.errors import HeapwrightError, InputError
+from heapwright.services.demo import put_demo
 from heapwright.services.start import first_page, told_in
 from heapwright.units import parse
-from heapwright.web.site import Access, reader, show
+from heapwright.web.site import Access, keeper, reader, show
+from heapwright.web.today import trial_of
 
 __all__ = ["router"]
 
@@ -77,6 +80,17 @@ def start_data(
     return {**page.to_json(), "plan": page.plan}
 
 
+@router.post("/invented")
+def invented(to: keeper) -> Response:
+    """Put the invented trial into a book that is still empty, and show what it shows."""
+    try:
+        with to.site.open() as book:
+            name = put_demo(book, now=to.now)
+    except InputError as error:
+        return _asking(to, {}, fault=error.message, status=422)
+    return RedirectResponse(f"/shows?trial={quote(name)}", 303)
+
+
 def _told(to: Access, **said: str) -> Answers:
     return told_in(now=to.now, **said)
 
@@ -88,4 +102,5 @@ def _asking(
     return show(
         to, "start.html", status=status, suggested=_SUGGESTED, tapped=typed.get("tapped", none),
         own=typed.get("own", none), barrow=typed.get("barrow", ""), fault=fault, field=field,
+        empty=trial_of(to, None) is None,
     )  # fmt: skip

@@ -11,6 +11,7 @@ from heapwright.errors import NotEnoughError, UnknownNameError
 from heapwright.services.calendar import due_today, today_json
 from heapwright.services.doings import log_event
 from heapwright.services.yard import pick_trial
+from heapwright.web.pagewords import on_page
 from heapwright.web.site import Access, helper, reader, show
 
 __all__ = ["router", "trial_of"]
@@ -39,8 +40,14 @@ def today(to: reader, trial: Annotated[str | None, Query(max_length=80)] = None)
     try:
         about, answer = due_today(name, book=to.site.book, now=to.now)
     except NotEnoughError as error:
-        return show(to, "today.html", name=name, answer=None, why=error.message, does=_DOES)
-    return show(to, "today.html", name=about.name, answer=answer, why="", does=_DOES)
+        return show(
+            to, "today.html", name=name, answer=None, why=on_page(error.message), does=_DOES,
+            invented=False,
+        )  # fmt: skip
+    return show(
+        to, "today.html", name=about.name, answer=answer, why="", does=_DOES,
+        invented=about.invented,
+    )  # fmt: skip
 
 
 @router.get("/api/today")
