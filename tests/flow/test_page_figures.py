@@ -23,6 +23,7 @@ NO_COMMAND = {
     "/api/jobs": "the list of calculations; each answer is its command's (test_web_jobs)",
     "/api/jobs/A": "one of them",
     "/api/round": "what a phone takes along: heaps, spots, last readings (test_field_log)",
+    "/api/finish": "the answers of the rooms of finish, each held against its command",
     "/api/heaps": "lines of the history (below)",
     "/api/heaps/A": "the history of a heap (below)",
     "/api/trial": "curves of the history (test_web_pages)",

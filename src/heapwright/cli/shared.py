@@ -9,11 +9,19 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-__all__ = ["BookOption", "JsonOption", "is_terminal", "say", "say_json", "say_wrapped", "table"]
+from heapwright.errors import sentence
+
+if TYPE_CHECKING:
+    from heapwright.reports.part import Part
+
+__all__ = [
+    "BookOption", "JsonOption", "is_terminal", "say", "say_json", "say_part", "say_wrapped",
+    "table",
+]  # fmt: skip
 
 BookOption = Annotated[
     str | None,
@@ -57,3 +65,22 @@ def table(columns: list[str], rows: list[list[str]], *, title: str = "") -> None
         made.add_row(*row)
     width = None if sys.stdout.isatty() else 100
     Console(width=width, highlight=False, markup=False).print(made)
+
+
+def say_part(part: Part) -> None:
+    """An answer as text: its words, tables, cautions, what it stands on, and sources."""
+    for line in part.words:
+        say_wrapped(sentence(line))
+    for grid in part.grids:
+        if grid.rows:
+            table(list(grid.head), [list(r) for r in grid.rows], title=grid.title)
+            if grid.note:
+                say_wrapped(grid.note)
+    for title, lines in (
+        ("Mind:", part.cautions), ("How we know:", part.known), ("Sources:", part.sources),
+    ):  # fmt: skip
+        if lines:
+            say()
+            say(title)
+        for line in lines:
+            say_wrapped(f"  {sentence(line)}", "    ")

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from heapwright.reports.part import Part
+
 __all__ = [
     "AirSeries", "BarChart", "BarItem", "ComparisonBlock", "Curves", "DoneRow", "FactorTable",
     "HeapCurve",
@@ -295,4 +297,5 @@ class ReportModel:
     rounds: tuple[RoundRow, ...]
     known: tuple[tuple[str, str], ...]
     sources: tuple[str, ...]
+    finish: tuple[Part, ...] = ()
     data: Mapping[str, Any] = field(default_factory=dict, hash=False)

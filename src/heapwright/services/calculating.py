@@ -16,13 +16,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from heapwright.errors import UnknownNameError, sentence
+from heapwright.reports.part import Grid
 
 if TYPE_CHECKING:
     from heapwright.inference.crew import Crew
     from heapwright.inference.fit import Fitted
     from heapwright.services.learning import Task
 
-__all__ = ["KINDS", "Answer", "Grid", "calculate"]
+__all__ = ["KINDS", "Answer", "calculate"]
 
 Tell = Callable[[int, int], None]
 #: kinds of calculations, and what each answers
@@ -35,16 +36,6 @@ KINDS: Mapping[str, str] = {
     "advise": "What to do now",
     "simulate": "How the heaps run by physics alone",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """A table: title, header, rows of text; note : what stands below it."""
-
-    title: str
-    head: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +54,7 @@ class Answer:
         """All of it as plain values."""
         return {
             "words": [sentence(w) for w in self.words],
-            "grids": [
-                {"title": g.title, "head": list(g.head), "rows": [list(r) for r in g.rows],
-                 "note": g.note}
-                for g in self.grids
-            ],
+            "grids": [g.to_json() for g in self.grids],
             "known": [sentence(w) for w in self.known], "picture": self.picture,
             "invented": self.invented, "numbers": dict(self.numbers),
         }  # fmt: skip

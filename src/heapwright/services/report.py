@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from heapwright.reports.model import (
 )
 from heapwright.reports.report import render_report
 from heapwright.services.findings import Findings, find
+from heapwright.services.finishing import finish_parts
 from heapwright.services.reportmix import mix_block
 from heapwright.services.reportparts import (
     Clock,
@@ -73,7 +75,8 @@ def build_report(book: Book, trial: str, *, now: datetime) -> tuple[Findings, Re
         No such trial, or no locked plan.
     """
     found = find(book, trial, now=now)
-    return found, report_model(found)
+    model = replace(report_model(found), finish=finish_parts(book, found.record.name, now=now))
+    return found, model
 
 
 def write_report(book: Book, trial: str, path: Path, *, now: datetime) -> Path:

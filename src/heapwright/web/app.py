@@ -31,6 +31,7 @@ from heapwright.errors import (
 )
 from heapwright.web import (
     book,
+    finish,
     heaps,
     jobs,
     joining,
@@ -58,7 +59,7 @@ from heapwright.web.site import Refused, Site, access, show
 __all__ = ["MOST_BYTES", "create_app"]
 
 #: modules with a router each, in the order of the menu
-_PAGES = (joining, today, rounds, trial, heaps, shows, book, jobs, start, plan, paper, sums)
+_PAGES = (joining, today, rounds, trial, heaps, shows, finish, book, jobs, start, plan, paper, sums)
 _ERRORS = (
     HeapwrightError, Refused, HTTPException, RequestValidationError, UnicodeEncodeError, Exception,
 )  # fmt: skip

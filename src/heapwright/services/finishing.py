@@ -1,0 +1,34 @@
+"""All that a trial says of finish and safe use, part by part, for its report and its page.
+
+Units: text. Conventions: a part without anything recorded for it is left out; the order is that of
+the end of the job: what was it held against, is it done, what came out, where may it go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+
+from heapwright.errors import NotEnoughError
+from heapwright.reports.part import Part
+from heapwright.store.book import Book
+
+__all__ = ["MAKERS", "finish_parts"]
+
+Maker = Callable[..., Sequence[Part]]
+#: what makes parts, as ``maker(book, trial, now=...)``, in the order of the page
+MAKERS: tuple[Maker, ...] = ()
+
+
+def finish_parts(book: Book, trial: str, *, now: datetime) -> tuple[Part, ...]:
+    """Every part that has something to say of a trial.
+
+    Raises `UnknownNameError` for no such trial.
+    """
+    made: list[Part] = []
+    for maker in MAKERS:
+        try:
+            made += maker(book, trial, now=now)
+        except NotEnoughError:
+            continue
+    return tuple(made)
