@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Error, Page, sync_playwright
+from playwright.sync_api import Browser, Error, Page
 
 from heapwright.services.demo import run_demo
 from heapwright.web.access import door_of
@@ -101,14 +101,6 @@ def empty(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Yard]:
     site = Site(book, door_of(book), now=lambda: MOMENT)
     for address in serving(site):
         yield Yard(address, pages_of(create_app(site)), "empty")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 #: (book, width, dark): how pages are looked at

@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from heapwright.services.findings import find
 from heapwright.store.book import Book
@@ -58,14 +58,6 @@ def yard(tmp_path: Path) -> Iterator[Yard]:
     made = Yard(tmp_path)
     yield made
     made.stop()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 @contextmanager

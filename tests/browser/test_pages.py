@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from heapwright.services.demo import run_demo
 from heapwright.web.access import door_of
@@ -65,14 +65,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     thread.join(20)
     app.state.board.close()
     patch.undo()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 @pytest.fixture(scope="module")

@@ -5,12 +5,11 @@ from __future__ import annotations
 import importlib.util
 import re
 import sys
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from heapwright.services.report import write_report
 
@@ -30,14 +29,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = tmp_path_factory.mktemp("page")
     with invented.invented_book(folder) as book:
         return write_report(book, invented.TRIAL, folder / "r.html", now=NOW).as_uri()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 def _open(browser: Browser, address: str, width: int, *, dark: bool = False) -> Page:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from heapwright.services.plans import example_plan, lock_text
 from heapwright.store.book import Book
@@ -55,14 +55,6 @@ def address(book: Path) -> Iterator[str]:
     yield f"http://127.0.0.1:{listening.getsockname()[1]}"
     server.should_exit = True
     thread.join(10)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        made = play.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
-        yield made
-        made.close()
 
 
 def _open(browser: Browser, at: str, width: int = 360, *, dark: bool = False) -> Page:

@@ -22,6 +22,7 @@ from pathlib import Path
 from heapwright.errors import BookError, InputError, UnknownNameError
 from heapwright.services.kit import write_kit
 from heapwright.services.settings import beside
+from heapwright.services.uploads import checked_name, disk_name
 from heapwright.store.book import Book
 
 __all__ = ["ENDINGS", "MOST_BYTES", "copy_of_book", "forget", "held", "hold", "kit_zip"]
@@ -37,27 +38,17 @@ def hold(book: str, name: str, content: bytes) -> str:
 
     Raises `InputError` for one that is too large, empty, or of another kind.
     """
-    plain = re.split(r"[/\\]", name)[-1].strip()[:80]
-    ending = Path(plain).suffix.lower()
-    if ending not in ENDINGS:
-        raise InputError(
-            "this is no sheet that can be read", field="file", value=plain,
-            way_out="Save it as CSV; endings: " + ", ".join(ENDINGS),
-        )  # fmt: skip
-    if len(content) > MOST_BYTES:
-        raise InputError(
-            f"this is larger than {MOST_BYTES // 1_000_000} MB", field="file", value=plain,
-            way_out="Cut it into years, or import it with the command",
-        )  # fmt: skip
-    if not content.strip():
-        raise InputError("nothing stands in it", field="file", value=plain)
+    plain = checked_name(
+        name, content, endings=ENDINGS, most=MOST_BYTES, kind="no sheet",
+        way_out="Save it as CSV", smaller="Cut it into years, or import it with the command",
+    )  # fmt: skip
     desk = beside(book, ".sheets")
     _tidy(desk)
     made = uuid.uuid4().hex
     folder = desk / made
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / (re.sub(r"[^\w. -]", "_", plain) or f"sheet{ending}")).write_bytes(content)
+        (folder / disk_name(plain)).write_bytes(content)
     except OSError as error:
         raise InputError(
             f"the sheet cannot be kept ({error.strerror})", field="file", value=plain

@@ -20,6 +20,7 @@ from heapwright.errors import InputError, UnknownNameError
 from heapwright.exchange.files import write_whole
 from heapwright.services.record import load_record
 from heapwright.services.settings import beside
+from heapwright.services.uploads import checked_name, disk_name
 from heapwright.services.weather import read_weather
 from heapwright.store.book import Book
 
@@ -49,28 +50,17 @@ def keep_file(book: str, name: str, content: bytes) -> str:
 
     Raises `InputError` for one that is too large, empty, or of another kind.
     """
-    plain = re.split(r"[/\\]", name)[-1].strip()[:80]
-    ending = Path(plain).suffix.lower()
-    if ending not in WEATHER_ENDINGS:
-        raise InputError(
-            "this is no weather file that can be read", field="file", value=plain,
-            way_out="An hourly or daily sheet as CSV, a TMY3 or EPW file, or a climate described "
-            "in TOML; endings: " + ", ".join(WEATHER_ENDINGS),
-        )  # fmt: skip
-    if len(content) > WEATHER_MOST_BYTES:
-        raise InputError(
-            f"this is larger than {WEATHER_MOST_BYTES // 1_000_000} MB", field="file", value=plain,
-            way_out="Cut it to the days of the trial",
-        )  # fmt: skip
-    if not content.strip():
-        raise InputError("nothing stands in it", field="file", value=plain)
+    plain = checked_name(
+        name, content, endings=WEATHER_ENDINGS, most=WEATHER_MOST_BYTES, kind="no weather file",
+        way_out="An hourly or daily sheet as CSV, a TMY3 or EPW file, or a climate described in "
+        "TOML", smaller="Cut it to the days of the trial",
+    )  # fmt: skip
     key = sha256(content).hexdigest()[:16]
     folder = beside(book, ".weather") / key
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if not any(folder.iterdir()):
-            safe = re.sub(r"[^\w. -]", "_", plain).lstrip(".") or f"weather{ending}"
-            write_whole(folder / safe, content)
+            write_whole(folder / disk_name(plain), content)
     except OSError as error:
         raise InputError(
             f"the file cannot be kept ({error.strerror})", field="file", value=plain
