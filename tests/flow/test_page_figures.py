@@ -36,6 +36,11 @@ HELD = {
     "/api/plan/reach": "test_web_start", "/api/calendar": "test_web_start",
     "/api/deal": "test_web_start", "/api/water": "test_web_sums", "/api/size": "test_web_sums",
     "/api/barrow": "test_web_sums", "/api/spread": "test_web_sums",
+    "/api/finish/tests": "test_finish_tests", "/api/finish/blind": "test_finish_tests",
+    "/api/hygiene": "test_hygiene_heaps",
+    "/api/use": "test_use", "/api/cautions": "test_use",
+    "/api/balance": "test_balance", "/api/microscope": "test_microscope",
+    "/api/pictures": "test_pictures",
 }  # fmt: skip
 
 

@@ -26,12 +26,15 @@ HELPERS_PAGES = {"/round"}
 #: what only a keeper reads: the codes of every role, lots that stay folded, the whole book as a
 #: file, and forms that are a keeper's to send
 KEEPERS_PAGES = {"/devices", "/plan/deal/lots", "/book/copy", "/book/import", "/plan/lock",
-                 "/together"}  # fmt: skip
+                 "/together", "/finish/blind/key"}  # fmt: skip
 #: what a reader does not see, since there is nothing on it but entering
-HELPERS_PAGES = {"/round", "/sheet"}
+HELPERS_PAGES = {"/round", "/sheet", "/finish/microscope/count"}
 #: what a helper may send: rounds, work and samples, and calculations, which change no entry
 HELPERS_CHANGES = {
     "/did", "/api/field", "/sheet", "/heaps/A/work", "/heaps/A/sample",
+    "/finish/tests/sample", "/finish/blind/score",
+    "/finish/microscope",
+    "/finish/pictures", "/finish/pictures/keep", "/finish/pictures/pair",
     "/jobs", "/jobs/A/cancel", "/jobs/A/again",
 }  # fmt: skip
 #: what a reader may send, because it only answers and writes nothing

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json, say_wrapped, table
 
 if TYPE_CHECKING:
     from heapwright.planning.today import Due
@@ -96,6 +96,11 @@ def today(
         say("Missed by the plan. If it was done, write it down (heapwright log), about will do:")
         for item in answer.missed:
             say(f"  {item.title}, {item.state}")
+    if answer.cautions:
+        say()
+        say("Mind:")
+        for met in answer.cautions:
+            say_wrapped(f"  {met.text} ({met.sourced})", "    ")
 
 
 def _say_due(item: Due) -> None:

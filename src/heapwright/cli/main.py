@@ -13,20 +13,26 @@ from typing import Any
 import typer
 
 from heapwright.cli.advising import advise
+from heapwright.cli.balance import balance
 from heapwright.cli.calendar import calendar, today
 from heapwright.cli.dealing import deal
 from heapwright.cli.demonstration import demo
 from heapwright.cli.findings import findings, kit, report
+from heapwright.cli.finish import finish_app
+from heapwright.cli.hygiene import hygiene
 from heapwright.cli.judging import diagnose
 from heapwright.cli.learning import air, forecast, inside, learn, why
 from heapwright.cli.logbook import correct, exchange, history, import_, log_app, restore, withdraw
+from heapwright.cli.microscope import microscope
 from heapwright.cli.mixing import barrow, mix, size, water
+from heapwright.cli.picture import picture_app
 from heapwright.cli.planning import plan_app
 from heapwright.cli.seriescheck import check_forecast
 from heapwright.cli.serve import serve
 from heapwright.cli.simulate import simulate
 from heapwright.cli.starting import start
 from heapwright.cli.together import together
+from heapwright.cli.use import cautions, use
 from heapwright.errors import HeapwrightError
 
 __all__ = ["ORDER", "app", "run"]
@@ -61,14 +67,15 @@ def main(
 _COMMANDS: tuple[Callable[..., None], ...] = (
     start, mix, water, size, barrow, deal, calendar, today, diagnose, simulate, learn, forecast,
     why, air, inside, advise, serve, findings, report, kit, together, history, correct, withdraw,
-    restore, exchange, demo,
+    restore, exchange, demo, balance, microscope, use, cautions, hygiene,
 )  # fmt: skip
 #: commands in the order in which a trial needs them
 ORDER = (
     "start", "mix", "water", "size", "barrow", "plan", "deal", "calendar", "today", "log", "import",
     "diagnose", "simulate", "learn", "forecast", "why", "air", "inside", "advise",
-    "check-forecast", "serve", "findings", "report", "kit", "together", "history", "correct",
-    "withdraw", "restore", "exchange", "demo",
+    "check-forecast", "hygiene", "finish", "serve",
+    "balance", "microscope", "picture", "use", "cautions", "findings", "report", "kit", "together",
+    "history", "correct", "withdraw", "restore", "exchange", "demo",
 )  # fmt: skip
 #: what an option takes, by the type it is declared with
 _KINDS = {
@@ -80,6 +87,8 @@ app.command("import")(import_)
 app.command("check-forecast")(check_forecast)
 app.add_typer(plan_app, name="plan")
 app.add_typer(log_app, name="log")
+app.add_typer(picture_app, name="picture")
+app.add_typer(finish_app, name="finish")
 
 
 def _commands() -> Any:

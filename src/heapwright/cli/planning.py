@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from heapwright.cli.shared import BookOption, JsonOption, say, say_json, table
+from heapwright.cli.shared import BookOption, JsonOption, say, say_json, say_wrapped, table
 
 if TYPE_CHECKING:
     from heapwright.services.reach import Reach, SplitRow
@@ -45,6 +45,8 @@ def check(
         say(f"  {note}")
     if can_show:
         say("  More on what these heaps can show: heapwright plan reach")
+    for line in checked.cautions:
+        say_wrapped(f"  Mind: {line}", "    ")
     say(f"Fingerprint of what will be locked: {summary.fingerprint}")
 
 

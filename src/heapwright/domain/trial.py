@@ -126,6 +126,7 @@ class Locked:
 class Trial:
     """A plan: the locked question with the heaps, ways, spots and rules that carry it out.
 
+    hygiene : key of a rule of heat that its heaps are held against, "" for none.
     Raises `PlanError` or `UnknownNameError` when names do not meet or the window is impossible.
     """
 
@@ -142,6 +143,7 @@ class Trial:
     barrow_m3: Ranged | None = None
     starts: date | None = None
     invented: bool = False
+    hygiene: str = ""
 
     def __post_init__(self) -> None:
         check_trial_name(self.name)

@@ -19,6 +19,7 @@ from heapwright.domain.way import Treatment, Vent
 from heapwright.domain.when import local_zone, parse_when
 from heapwright.errors import HeapwrightError, PlanError
 from heapwright.exchange.planread import Lines, PlanTables
+from heapwright.science.hygiene import rule
 from heapwright.stats.outcomes import OUTCOMES
 from heapwright.units import REGISTER, Ranged, parse
 
@@ -129,6 +130,7 @@ class _Builder(PlanTables):
                 barrow_m3=self.barrow,
                 starts=starts,
                 invented=bool(self.get("trial", "invented")),
+                hygiene=self._hygiene(),
             )
         except HeapwrightError as error:
             if error.where:
@@ -235,6 +237,16 @@ class _Builder(PlanTables):
             if name not in OUTCOMES and name not in REGISTER:
                 self.fail("no such outcome", "outcome", 0, "also", name, OUTCOMES)
         return also
+
+    def _hygiene(self) -> str:
+        """The key of the rule of heat that the plan names; "" for none."""
+        typed: str | None = self.get("trial", "hygiene")
+        if typed is None:
+            return ""
+        try:
+            return rule(typed).key
+        except HeapwrightError as error:
+            raise error.at(self.lines.where("trial", 0, "hygiene"), field="hygiene") from None
 
     def _place(self) -> Place:
         zone = self.get("place", "time_zone")

@@ -56,6 +56,7 @@ TABLES: tuple[Table, ...] = (
         _K("question", "text", "the one question, in words", '"Does turning keep prunings hotter?"', locked=True),
         _K("starts", "date", "day the first heap is built; may be left out", "2026-05-01"),
         _K("seed", "whole", "seed of the draw of lots", "20260501", locked=True),
+        _K("hygiene", "text", "key of the rule of heat that the heaps are held against on Finish and in the report; left out, none is shown there", '"us_nop"'),
         _K("invented", "yes/no", "true marks the data as invented on every page", "true"),
     )),
     Table("outcome", False, "What decides, fixed before building.", (

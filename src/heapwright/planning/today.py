@@ -17,6 +17,7 @@ from heapwright.domain.when import When
 from heapwright.errors import QuantityError
 from heapwright.planning import workwords as words
 from heapwright.planning.task import TASK_KINDS, Task
+from heapwright.science.cautions import Met
 from heapwright.units import Ranged, quantity
 
 __all__ = ["Due", "Today", "side_by_side", "today_list"]
@@ -71,7 +72,8 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Today:
-    """The answer for one moment: due now, soon, missed, and the sentence that says it all."""
+    """The answer for one moment: due now, soon, missed, and the sentence that says it all; cautions
+    that this work meets."""
 
     moment: datetime
     due: tuple[Due, ...]
@@ -79,6 +81,7 @@ class Today:
     missed: tuple[Due, ...]
     minutes: float | None
     sentence: str
+    cautions: tuple[Met, ...] = ()
 
 
 def today_list(

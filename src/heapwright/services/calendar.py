@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from functools import cache
 from pathlib import Path
@@ -15,6 +15,7 @@ from heapwright.errors import InputError, NotEnoughError
 from heapwright.planning.calendar import work_calendar
 from heapwright.planning.task import Sunrise, Task
 from heapwright.planning.today import Due, Today, side_by_side, today_list
+from heapwright.services.cautions import met_today
 from heapwright.services.plans import with_lots
 from heapwright.services.whichplan import which_plan
 
@@ -211,7 +212,8 @@ def due_today(
     zone = local_zone(trial.place.time_zone)
     sunrise = local_sunrise(trial.place, around=now.astimezone(zone).date())
     tasks = work_calendar(trial, now=now, sunrise=sunrise)
-    return trial, today_list(tasks, found.entries, now=now, zone=zone, minutes=minutes)
+    answer = today_list(tasks, found.entries, now=now, zone=zone, minutes=minutes)
+    return trial, replace(answer, cautions=met_today(trial, answer, found.entries, now=now))
 
 
 def today_json(trial: Trial, answer: Today, *, minutes: float | None = None) -> dict[str, Any]:
@@ -225,6 +227,7 @@ def today_json(trial: Trial, answer: Today, *, minutes: float | None = None) -> 
         "due": [due_json(i) for i in answer.due],
         "soon": [due_json(i) for i in answer.soon],
         "missed": [due_json(i) for i in answer.missed],
+        "cautions": [c.to_json() for c in answer.cautions],
     }
 
 

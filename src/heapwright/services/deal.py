@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from heapwright.domain.trial import Trial
 from heapwright.errors import ImpossibleError, InputError, NotEnoughError
+from heapwright.science.cautions import cautions_for
 from heapwright.science.values import value
 from heapwright.services.plans import with_lots
 from heapwright.services.whichplan import WhichPlan, which_plan
@@ -433,7 +434,7 @@ def _safety(trial: Trial) -> tuple[str, ...]:
         f"{men.value:.0f} kg for men and {women.value:.0f} kg for women ({men.source.split(',')[0]}"
         f"{', from memory' if men.from_memory else ''})."
     )
-    return (line,)
+    return (line, *(c.said for c in cautions_for(work="building")))
 
 
 # --- sheets --------------------------------------------------------------------------------------

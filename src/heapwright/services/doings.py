@@ -14,6 +14,8 @@ from datetime import datetime
 
 from heapwright.domain.entries import EVENT_KINDS, Event, Sample, Trail
 from heapwright.errors import EntryError
+from heapwright.services import finishentry
+from heapwright.services.damp import refuse_dry
 from heapwright.services.log import Logged, check_id, made_id
 from heapwright.services.yard import Yard, yard_of
 from heapwright.store.book import Book
@@ -53,12 +55,15 @@ SAMPLE_WORDS: dict[str, str] = {
     "ph": "ph", "temperature": "temp_c", "leafiness": "leafiness", "count": "count",
     "duration": "duration_d", "air temperature": "air_temp_c",
     "seedlings": "came_up", "seedlings up": "came_up", "germination": "came_up",
-    "microbes in a field": "microbes", "cells": "microbes",
+    "microbes in a field": "microbes", "cells": "microbes", **finishentry.WORDS,
+    "lightness": "colour_l", "d10": "particle_d10_mm", "d50": "particle_d50_mm",
+    "d90": "particle_d90_mm",
+    "hyphae": "hyphae_mm", "hyphae in a field": "hyphae_mm", "hypha diameter": "hypha_um",
 }  # fmt: skip
 #: Quantities counted out of something: the share is kept, and what it was counted out of beside it.
 OUT_OF = ("came_up",)
 #: Quantities counted in many places of one sample, each an entry with a part of its own.
-BY_PART = ("microbes",)
+BY_PART = ("microbes", "hyphae_mm", "hypha_um")
 #: How far litres may lie from minutes times flow before they contradict each other.
 _AGREE = 0.25
 
@@ -212,6 +217,7 @@ def log_sample(
             way_out='Name the field, as in --part "field 1"',
         )
     kept, remark = sample_value(key, value, basis=basis, field=what)
+    refuse_dry(book, yard.trial, name, key, value, moment.middle, method=method)
     if key in OUT_OF:
         basis = f"of {out_of(value) or out_of(basis):g}"
     content = (yard.trial.lower(), name.lower(), moment.low, moment.high, key, part, value.strip())
@@ -246,6 +252,8 @@ def sample_value(
         )
     if key in OUT_OF:
         return _share(key, value, basis, field or key), ""
+    if key in finishentry.READERS:
+        return finishentry.read_test(key, value, basis=basis, field=field, unit=unit)
     if key == "moisture_wb" and basis.strip().lower() == "dry":
         over_dry = parse(value, "ratio", field=field, default_unit=unit).typical
         wet = over_dry / (1 + over_dry)

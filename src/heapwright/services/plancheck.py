@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from heapwright.planning.workwords import long_day
+from heapwright.services.cautions import planning_cautions
+from heapwright.services.hygiene import planning_notes
 from heapwright.services.mixwords import material_line
 from heapwright.services.plans import (
     PlanSummary,
@@ -33,14 +35,16 @@ __all__ = ["LockedPlan", "PlanCheck", "check_plan", "check_text", "locked_plan",
 @dataclass(frozen=True, slots=True)
 class PlanCheck:
     """A plan that can be carried out: what it means; can_show : sentences, empty where nothing is
-    compared."""
+    compared; cautions : of what goes into its heaps, and of the rule of heat it names."""
 
     summary: PlanSummary
     can_show: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """As plain JSON values."""
-        return {**self.summary.to_json(), "can_show": list(self.can_show)}
+        return {**self.summary.to_json(), "can_show": list(self.can_show),
+                "cautions": list(self.cautions)}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +68,12 @@ def check_text(text: str, *, now: datetime) -> PlanCheck:
 
 
 def _checked(summary: PlanSummary, now: datetime) -> PlanCheck:
+    mind = (*(c.said for c in planning_cautions(summary.trial)), *planning_notes(summary.trial))
     if not summary.trial.compares:
-        return PlanCheck(summary)
+        return PlanCheck(summary, cautions=mind)
     from heapwright.services.reach import reach_of  # heavy
 
-    return PlanCheck(summary, tuple(reach_of(summary.trial, now=now).sentences()))
+    return PlanCheck(summary, tuple(reach_of(summary.trial, now=now).sentences()), mind)
 
 
 def reach_in_book(book: Book, name: str, *, now: datetime) -> Reach:

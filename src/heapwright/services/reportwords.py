@@ -150,7 +150,7 @@ def not_shown(found: Findings) -> tuple[str, ...]:
         )
     said += [
         "That it would come out alike with other material, in another yard or another season.",
-        "That the compost is finished, good or safe to use: none of that was asked here.",
+        "That the compost is finished or fit for any use: this comparison did not ask that.",
     ]
     return tuple(said)
 

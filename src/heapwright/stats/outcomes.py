@@ -104,6 +104,7 @@ def _rounded(value: float, *, whole: bool) -> str:
 _PEAK_NOTE = "A peak is only as good as the rounds around it: compare on identical rounds."
 _WEAK_NOTE = "Carries almost no power between heaps, so it is described and never tested."
 _GIVEN_NOTE = "It is what you gave, not what the heaps did, so it is described and never tested."
+_DAMP_NOTE = "Samples must be equally damp and of one day: a dry one neither warms nor breathes."
 _POINTS = "percentage points"
 
 _ROWS: tuple[Outcome, ...] = (
@@ -184,6 +185,15 @@ _ROWS: tuple[Outcome, ...] = (
     Outcome(
         "microbes", "microbes in a field of view", "sample", "per field", "per field", 1.0,
         "{a} had {x} more than {b}", "{a} had {x} fewer than {b}", model="rate",
+    ),
+    Outcome(
+        "reheat_c", "warming of a sample", "sample", "C", "degrees", 1.0,
+        "{a} warmed {x} more in the vessel than {b}", "{a} warmed {x} less in the vessel than {b}",
+        note=_DAMP_NOTE,
+    ),
+    Outcome(
+        "respiration", "breathing of a sample", "sample", "mg CO2-C/g/d", "mg CO2-C/g/d", 1.0,
+        "{a} breathed {x} more than {b}", "{a} breathed {x} less than {b}", note=_DAMP_NOTE,
     ),
     Outcome(
         "dry_mass_kg", "dry mass", "ledger", "kg", "kg", 1.0,

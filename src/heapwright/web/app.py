@@ -30,12 +30,17 @@ from heapwright.errors import (
     UnknownNameError,
 )
 from heapwright.web import (
+    balance,
     book,
     finish,
     heaps,
+    hygiene,
     jobs,
     joining,
+    maturity,
+    microscope,
     paper,
+    pictures,
     plan,
     rounds,
     shows,
@@ -43,6 +48,7 @@ from heapwright.web import (
     sums,
     today,
     trial,
+    use,
 )
 from heapwright.web.access import Role, Visitor, hand_over
 from heapwright.web.limits import (
@@ -59,7 +65,8 @@ from heapwright.web.site import Refused, Site, access, show
 __all__ = ["MOST_BYTES", "create_app"]
 
 #: modules with a router each, in the order of the menu
-_PAGES = (joining, today, rounds, trial, heaps, shows, finish, book, jobs, start, plan, paper, sums)
+_PAGES = (joining, today, rounds, trial, heaps, shows, finish, book, jobs, start, plan, paper, sums,
+          maturity, balance, microscope, pictures, use, hygiene)  # fmt: skip
 _ERRORS = (
     HeapwrightError, Refused, HTTPException, RequestValidationError, UnicodeEncodeError, Exception,
 )  # fmt: skip

@@ -18,7 +18,15 @@ __all__ = ["ROOMS", "router"]
 router = APIRouter()
 Wanted = Annotated[str | None, Query(max_length=80)]
 #: path, name and what is asked there
-ROOMS: tuple[tuple[str, str, str], ...] = ()
+ROOMS: tuple[tuple[str, str, str], ...] = (
+    ("/finish/hygiene", "Hygiene", "Was it hot enough for long enough, and by which rule?"),
+    ("/finish/tests", "Tests of finish", "Is it done, by warming, seedlings and laboratory?"),
+    ("/finish/balance", "Balance", "How much came out, what went, and at what cost?"),
+    ("/finish/microscope", "Microscope", "What cells and hyphae are there?"),
+    ("/finish/pictures", "Pictures", "How do colour and coarseness change?"),
+    ("/finish/use", "Use", "What may it be used for, how far does it go?"),
+    ("/cautions", "Cautions", "What should be minded at the work, and who says so?"),
+)
 
 
 @router.get("/finish", response_class=HTMLResponse)

@@ -40,6 +40,7 @@ _RULES: tuple[tuple[str, str], ...] = (
     (r"Add --note", "Write the note"),
     (r'Name the field, as in --part "field 1"', 'Name the field as the part, as in "field 1"'),
     (r" \(with --part\)", ", each with its part"),
+    (r'Enter a field: heapwright microscope .+? --field (".*?")', r"Write down a field, as in \1"),
     # the book
     (r"Add them: heapwright correct ID --\w+ NUMBER, with the ID that heapwright history shows",
      "Open the entry in the book and correct it"),
