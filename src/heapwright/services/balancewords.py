@@ -132,13 +132,13 @@ def _first(told: Sequence[HeapBalance]) -> str:
     parts = []
     its = "its" if len(told) == 1 else "their"
     if dry:
-        by_method = ", by how it is measured," if any(len(t.estimates) > 1 for t in dry) else ""
+        by_method = ", by how it is measured" if any(len(t.estimates) > 1 for t in dry) else ""
         parts.append(f"{_span(dry)} of {its} dry matter{by_method}")
     if fallen:
         parts.append(f"{_span(fallen)} of {its} volume")
     if not parts:
         return f"{who}: neither the dry matter nor the volume lost can be told yet."
-    said = " and ".join(parts)
+    said = (", and " if dry and "," in parts[0] else " and ").join(parts)
     if not dry:
         said += "; how much dry matter went cannot be told yet"
     elif len(dry) < len(told):
@@ -389,7 +389,7 @@ def _missing(found: TrialBalance) -> Grid:
         for row in heap.missing:
             rows.setdefault(row, []).append(heap.name)
         for key in heap.ends.stale:
-            lines = (f"{key.removesuffix('_dm').removesuffix('_wb')} left",
+            lines = (f"{key.rpartition('_')[0] or key} left",
                      "one taken within a week of the last volume or mass")  # fmt: skip
             rows.setdefault(lines, []).append(heap.name)
     every = [h.name for h in found.heaps]
