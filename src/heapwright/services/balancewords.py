@@ -17,6 +17,8 @@ from heapwright.science.balance import Closure, Estimate, Together, propagate, t
 from heapwright.science.values import Value, value
 from heapwright.services.balancefacts import Fact
 from heapwright.services.balances import HeapBalance, TrialBalance, balance_of
+from heapwright.services.findings import comparisons_of
+from heapwright.stats.outcomes import OUTCOMES
 from heapwright.store.book import Book
 from heapwright.units import Ranged
 
@@ -38,7 +40,7 @@ _METHODS = {"poplar_bags": "bags in the pile", "poplar_columns": "bags in column
 def balance_parts(book: Book, trial: str, *, now: datetime) -> Sequence[Part]:
     """The balance as a part of the trial's end; none where nothing of the end was measured."""
     found = balance_of(book, trial)
-    return [_part(found, book, now)] if found.told else []
+    return [_part(found, now)] if found.told else []
 
 
 def balance_part(
@@ -53,7 +55,7 @@ def balance_part(
 
     Errors as `heapwright.services.balances.balance_of`.
     """
-    return _part(balance_of(book, trial, heap=heap, per_hour=per_hour), book, now)
+    return _part(balance_of(book, trial, heap=heap, per_hour=per_hour), now)
 
 
 def poplar_example() -> Together:
@@ -61,7 +63,7 @@ def poplar_example() -> Together:
     return together([Estimate(n, value("balance", k).ranged) for k, n in _METHODS.items()])
 
 
-def _part(found: TrialBalance, book: Book, now: datetime) -> Part:
+def _part(found: TrialBalance, now: datetime) -> Part:
     """Words and tables of a balance."""
     grids = [
         g for g in (
@@ -71,7 +73,7 @@ def _part(found: TrialBalance, book: Book, now: datetime) -> Part:
     ]  # fmt: skip
     return Part(
         _TITLE,
-        words=tuple(_words(found, book, now)),
+        words=tuple(_words(found, now)),
         grids=tuple(grids),
         known=tuple(_known(found)),
         sources=tuple(_sources(found)),
@@ -83,7 +85,7 @@ def _part(found: TrialBalance, book: Book, now: datetime) -> Part:
 # --- words ----------------------------------------------------------------------------------------
 
 
-def _words(found: TrialBalance, book: Book, now: datetime) -> list[str]:
+def _words(found: TrialBalance, now: datetime) -> list[str]:
     told = found.told
     if not told:
         which = f"heap {found.heaps[0].name}" if len(found.heaps) == 1 else "any heap"
@@ -96,7 +98,7 @@ def _words(found: TrialBalance, book: Book, now: datetime) -> list[str]:
         said += [f"Heap {heap.name}, by ash: {line}." for line in heap.fell_back]
     if found.left_out:
         said.append(_lost(found))
-    said += _findings(found, book, now)
+    said += _findings(found, now)
     return said
 
 
@@ -171,7 +173,7 @@ def _disagreement(told: Sequence[HeapBalance]) -> list[str]:
     return [f"{which}, dry matter lost: {lines[0]}", *lines[1:]]
 
 
-def _findings(found: TrialBalance, book: Book, now: datetime) -> list[str]:
+def _findings(found: TrialBalance, now: datetime) -> list[str]:
     """What the findings say of the same outcomes, once the trial has ended."""
     record = found.record
     locked, also = record.plan.locked, record.plan.trial.also
@@ -184,13 +186,13 @@ def _findings(found: TrialBalance, book: Book, now: datetime) -> list[str]:
     if now < record.ends_at:
         return [f"Ways are held against each other from {locked.ends.isoformat()} on; before that "
                 "nothing here decides anything."]  # fmt: skip
-    from heapwright.services.findings import find
-
-    try:
-        shown = find(book, record.name, now=now, count=False)
-    except HeapwrightError as error:
-        return [f"Ways cannot be compared: {error.what}."]
-    return [c.sentence for c in shown.comparisons if c.outcome in asked]
+    said: list[str] = []
+    for key in asked:
+        try:
+            said += [c.sentence for c in comparisons_of(record, key, now=now)]
+        except HeapwrightError as error:
+            said.append(f"Ways cannot be compared in {OUTCOMES[key].title}: {error.what}.")
+    return said
 
 
 # --- tables ---------------------------------------------------------------------------------------

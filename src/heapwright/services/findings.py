@@ -35,7 +35,7 @@ from heapwright.stats.outcomes import outcome
 from heapwright.stats.prior import SpreadPrior
 from heapwright.store.book import Book
 
-__all__ = ["Findings", "find"]
+__all__ = ["Findings", "comparisons_of", "find"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +190,17 @@ def find(book: Book, name: str, *, now: datetime, count: bool = True) -> Finding
         made=now,
         warnings=tuple(warnings),
     )
+
+
+def comparisons_of(record: TrialRecord, key: str, *, now: datetime) -> list[Comparison]:
+    """The comparisons of one outcome as the findings make them, without counting a look.
+
+    Raises as `heapwright.services.heapvalues.heap_outcomes`, and `NotEnoughError` where a way has
+    no heap with a value.
+    """
+    ended = now >= record.ends_at
+    per_heap, notes = heap_outcomes(record, key, ended=ended)
+    return list(_compared(record, key, per_heap, ended=ended, notes=notes))
 
 
 def _why(error: HeapwrightError) -> str:

@@ -66,8 +66,12 @@ _LETTERS = "abcdefghijklmnop"
 __all__ = ["build_report", "file_name", "report_model", "shown_in", "write_report"]
 
 
-def build_report(book: Book, trial: str, *, now: datetime) -> tuple[Findings, ReportModel]:
+def build_report(
+    book: Book, trial: str, *, now: datetime, finish: bool = True
+) -> tuple[Findings, ReportModel]:
     """Findings of a trial and the report made of them; counted as one look.
+
+    finish : with what it says of finish and use.
 
     Raises
     ------
@@ -75,7 +79,9 @@ def build_report(book: Book, trial: str, *, now: datetime) -> tuple[Findings, Re
         No such trial, or no locked plan.
     """
     found = find(book, trial, now=now)
-    model = replace(report_model(found), finish=finish_parts(book, found.record.name, now=now))
+    model = report_model(found)
+    if finish:
+        model = replace(model, finish=finish_parts(book, found.record.name, now=now))
     return found, model
 
 

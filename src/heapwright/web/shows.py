@@ -37,7 +37,7 @@ def shows_page(to: reader, trial: Wanted = None) -> HTMLResponse:
         return show(to, "shows.html", m=None, why="", found=None)
     try:
         with to.site.open() as book:
-            found, model = build_report(book, name, now=to.now)
+            found, model = build_report(book, name, now=to.now, finish=False)
     except NotEnoughError as error:
         return show(to, "shows.html", m=None, why=error.message, found=None)
     return show(to, "shows.html", m=model, why="", found=found)
