@@ -214,7 +214,7 @@ def test_an_old_test_and_a_part_are_left_out_and_said(tmp_path: Path) -> None:
     told = " ".join(part.known)
     assert "samples of a part (core) are left out" in told
     assert "leaves no room for the rest" in told
-    assert "material was added once after the build" in told
+    assert "material was added once after the build" in " ".join(part.words)
 
 
 def test_a_lost_heap_is_left_out_and_named(tmp_path: Path) -> None:
@@ -428,3 +428,27 @@ def test_json_is_plain(command: Command, book: Path) -> None:
     assert code == 0
     found = json.loads(out)
     assert set(found) >= {"title", "words", "grids", "known", "sources", "cautions", "numbers"}
+
+
+def test_no_loss_is_told_where_material_was_added_without_an_amount(tmp_path: Path) -> None:
+    with _locked(tmp_path) as book:
+        _log(book, "A", START, ash="14 %", mass="400 kg", moisture="55 %")
+        _log(book, "A", END, ash="24 %", mass="300 kg", moisture="50 %")
+        assert balance_of(book, TRIAL, heap="A").heaps[0].loss is not None
+        log_event(book, TRIAL, ["A"], "added", now=NOW, when=START + timedelta(days=5))
+        (heap,) = balance_of(book, TRIAL, heap="A").heaps
+        assert heap.loss is None
+        assert heap.accounts == {}
+        assert any("material was added once" in why for why in heap.barred)
+        assert "dry matter lost" in dict(heap.missing)
+        words = " ".join(balance_part(book, TRIAL, heap="A", now=NOW).words)
+        assert "what was lost since cannot be told" in words
+
+
+def test_a_loss_below_nought_is_named_and_left_out(tmp_path: Path) -> None:
+    with _locked(tmp_path) as book:
+        _log(book, "A", START, ash="24 %")
+        _log(book, "A", END, ash="12 %")
+        (heap,) = balance_of(book, TRIAL, heap="A").heaps
+        assert heap.loss is None or all(e.value.high >= 0 for e in heap.loss.estimates)
+        assert any("which cannot be" in why for why in heap.barred)

@@ -71,7 +71,7 @@ class HeapBalance:
     """One heap. ends : what is known; loss, fallen : shares of dry matter and of volume lost, by
     every method; dry_first, dry_left, first_m3, left_m3 : over all methods; accounts : ash, water,
     carbon, nitrogen, by name; water : what came in, by source; minutes : in all; missing : (what
-    cannot be told, what would give it); notes."""
+    cannot be told, what would give it); notes; barred : why losses are not told, in words."""
 
     ends: Ends
     loss: Together | None
@@ -85,6 +85,7 @@ class HeapBalance:
     minutes: float | None
     missing: tuple[tuple[str, str], ...]
     notes: tuple[str, ...]
+    barred: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -217,7 +218,8 @@ def _heap(
     heap: HeapRecord, ends: Ends, rain: Sequence[Weather], minutes: float | None
 ) -> HeapBalance:
     """All sums of one heap."""
-    loss = losses(ends)
+    added = _added(heap)
+    loss, impossible = _possible(() if added else losses(ends))
     starts, finishes = amounts(ends, "first"), amounts(ends, "left")
     dry_first = together(starts).whole if starts else None
     dry_left = together(finishes).whole if finishes else None
@@ -236,7 +238,7 @@ def _heap(
     accounts: dict[str, Closure] = {}
     water: dict[str, Ranged] = {}
     notes = [*ends.unusable]
-    if dry_first is not None and dry_left is not None and ends.left:
+    if dry_first is not None and dry_left is not None and ends.left and not added:
         if ash_at_both(ends) and not by_ash:
             accounts["ash"] = close(
                 "ash", _part(ends, dry_first, "first", "ash_dm"),
@@ -252,8 +254,7 @@ def _heap(
         notes += said
         if water and "moisture_wb" in ends.left:
             accounts["water"] = _water(ends, dry_first, dry_left, water)
-    notes += _added(heap)
-    fallen = _fallen(ends)
+    fallen = [] if added else _fallen(ends)
     first_m3, left_m3 = volumes(ends, "first"), volumes(ends, "left")
     return HeapBalance(
         ends=ends,
@@ -266,8 +267,9 @@ def _heap(
         accounts=accounts,
         water=water,
         minutes=minutes,
-        missing=_missing(ends, bool(loss), minutes),
+        missing=(*_weigh_more(added), *_missing(ends, bool(loss) or bool(added), minutes)),
         notes=tuple(notes),
+        barred=(*added, *impossible),
     )
 
 
@@ -446,12 +448,29 @@ def _rain(ends: Ends, rain: Sequence[Weather]) -> tuple[Ranged | None, list[str]
 
 
 def _added(heap: HeapRecord) -> list[str]:
-    """What was put on later and has no amount in the book."""
+    """What was put on later and has no amount in the book: then no loss can be told."""
     count = sum(1 for e in heap.events if e.what == "added")
     if not count:
         return []
     times = "once" if count == 1 else f"{count} times"
-    return [f"material was added {times} after the build; it is not in what came in"]
+    return [f"material was added {times} after the build and the book holds no amount of it: what "
+            "was lost since cannot be told"]  # fmt: skip
+
+
+def _possible(found: Sequence[Estimate]) -> tuple[list[Estimate], list[str]]:
+    """Losses that can be, and what is said of those below nought over their whole range."""
+    said = [
+        f"{e.name}: {100 * e.value.typical:.0f} % of dry matter lost, which cannot be: a sample "
+        "that was not the whole heap, or something was added; left out"
+        for e in found if e.value.high < 0
+    ]  # fmt: skip
+    return [e for e in found if e.value.high >= 0], said
+
+
+def _weigh_more(added: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    if not added:
+        return ()
+    return (("dry matter lost", "next time: weigh, or count in barrows, what is added later"),)
 
 
 # --- what is missing ------------------------------------------------------------------------------

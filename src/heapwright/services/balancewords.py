@@ -98,6 +98,7 @@ def _words(found: TrialBalance, now: datetime) -> list[str]:
         said += [f"Heap {heap.name}, by ash: {line}." for line in heap.fell_back]
     if found.left_out:
         said.append(_lost(found))
+    said += [f"Heap {h.name}: {why}." for h in found.heaps for why in h.barred]
     said += _findings(found, now)
     return said
 
