@@ -152,6 +152,45 @@ def test_beans_with_signs_rule_beds_and_pots_out(tested: Path, command: Command)
     assert "weedkiller" in answers["bed"]["why"]
 
 
+def _answers(command: Command, book: Path, heap: str) -> dict[str, dict[str, str]]:
+    return dict(said(command, book, "use", heap)["numbers"]["heaps"][0]["answers"])
+
+
+def test_signs_in_beans_bar_every_use_until_a_later_clean_test(
+    tested: Path, command: Command
+) -> None:
+    may, end = (NOW - timedelta(days=40)).isoformat(), (NOW - timedelta(days=1)).isoformat()
+    log(command, "B", "beans", "3 3 3, control 0 0 0, control up 9/9", "--when", may)
+    assert {a["answer"] for a in _answers(command, tested, "B").values()} == {"no"}
+    log(command, "B", "beans", "0 0 0, control 0 0 0, control up 9/9", "--when", end)
+    assert {a["answer"] for a in _answers(command, tested, "B").values()} == {"yes"}
+
+
+@pytest.mark.parametrize(
+    ("typed", "why"),
+    [
+        ("3 3 3", "sow beans again with a control"),
+        ("3 3 3, control 0 0 0", "sow beans again with a control"),
+        ("1 1 1, control 0 0, control up 6/6", "sow beans again with a control"),
+        ("0 0 0 1, control 0 0 0, control up 9/9", "sow them again"),
+    ],
+)
+def test_signs_that_are_not_sure_hold_every_use_back(
+    tested: Path, command: Command, typed: str, why: str
+) -> None:
+    log(command, "B", "beans", typed)
+    answers = _answers(command, tested, "B")
+    assert {a["answer"] for a in answers.values()} == {"not yet"}
+    assert all(why in a["why"] for a in answers.values())
+
+
+def test_the_worse_of_a_week_decides_use_too(tested: Path, command: Command) -> None:
+    log(command, "B", "reheat_c", "40 C", "--when", (NOW - timedelta(days=3)).isoformat())
+    found = said(command, tested, "use", "B")
+    assert found["numbers"]["heaps"][0]["answers"]["bed"]["answer"] == "not yet"
+    assert any("is newer and not gone by: the worse within 7 days is" in k for k in found["known"])
+
+
 def test_treated_wood_in_the_plan_rules_every_use_out(
     tmp_path: Path, command: Command, monkeypatch: pytest.MonkeyPatch
 ) -> None:

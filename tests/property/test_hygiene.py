@@ -6,6 +6,7 @@ through every minute of a history in plain Python over arrays of minutes.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -14,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from heapwright.science.hygiene import History, clock, judge, rules
+from heapwright.science.hygiene import Course, History, clock, judge, rules
 
 DAY = 1440
 #: rule -> options as (c, minutes, top, strictly, turns, minutes between turns, way of counting,
@@ -95,15 +96,19 @@ def spaced(turns: list[int], apart: int) -> int:
 
 
 def counted(
-    asked: tuple[float, int, float, bool, int, int, str, int], read: Read, turns: list[int]
-) -> bool:
+    asked: tuple[float, int, float, bool, int, int, str, int], read: Read, turns: list[int],
+    wet: list[bool] | None = None,
+) -> bool:  # fmt: skip
     """Whether a history meets what is asked, counted minute by minute."""
     c, least, top, strictly, need, apart, way, gap = asked
     length = max((t for pairs in read.values() for t, _ in pairs), default=0)
     cold, warm = coldest_by_minute(read, length, gap)
     with np.errstate(invalid="ignore"):
         hot = list(((cold > c) if strictly else (cold >= c)) & (warm <= top))
+    if wet is not None:
+        hot = [a and b for a, b in zip(hot, wet, strict=True)]
     runs = runs_of(hot)
+    apart = max(apart, DAY)  # at most one turn a day
     if way == "before each turn":
         good = 0
         for k, t in enumerate(turns):
@@ -153,7 +158,7 @@ def random_history(rng: np.random.Generator) -> tuple[Read, list[int]]:
         dips = rng.random(times.size) < 0.04
         temps[dips] -= 15
         read[f"spot {k}"] = [(int(t), float(c)) for t, c in zip(times, temps, strict=True)]
-    turns = sorted({int(t) for t in rng.integers(0, days * DAY, size=int(rng.integers(0, 9)))})
+    turns = sorted({int(t) for t in rng.integers(0, days * DAY, size=int(rng.integers(0, 14)))})
     return read, turns
 
 
@@ -175,6 +180,47 @@ def test_two_hundred_random_histories_counted_minute_by_minute() -> None:
                 assert found.met == here, (key, option.words, read, turns)
                 met[key] += here
     assert sum(n > 0 for n in met.values()) >= 15, met  # the histories are near what is asked
+
+
+def wet_by_minute(samples: list[tuple[int, float]], least: float, length: int) -> list[bool]:
+    """Whether it was surely moist enough: by the samples around a minute, one within a week."""
+    made = []
+    for minute in range(length):
+        before = [(t, m) for t, m in samples if t <= minute]
+        after = [(t, m) for t, m in samples if t > minute]
+        near = [m for part in (before[-1:], after[:1]) for _, m in part]
+        week = any(t - 7 * DAY <= minute < t + 7 * DAY for t, _ in samples)
+        made.append(week and min(near) >= least)
+    return made
+
+
+def test_moisture_counted_minute_by_minute() -> None:
+    rng = np.random.default_rng(20260503)
+    met = {"de_bioabfv": 0, "uk_pas100": 0}
+    for _ in range(60):
+        days = int(rng.integers(4, 18))
+        c = float(rng.choice([56, 61, 66, 70]))
+        read: Read = {
+            f"spot {k}": [(d * DAY, c - 12 * float(rng.random() < 0.01)) for d in range(days + 1)]
+            for k in range(3)
+        }
+        samples = sorted(
+            (int(t), float(rng.choice([0.3, 0.45, 0.6], p=[0.1, 0.15, 0.75])))
+            for t in rng.choice((days + 3) * DAY, size=int(rng.integers(0, 5)), replace=False)
+        )
+        turns = sorted({int(t) for t in rng.integers(0, days * DAY, size=5)})
+        history = History(
+            {name: ([t / 60 for t, _ in p], [c for _, c in p]) for name, p in read.items()},
+            turns=tuple((t / 60, t / 60) for t in turns),
+            moistures=tuple((t / 60, m) for t, m in samples),
+        )
+        for key, least in (("de_bioabfv", 0.40), ("uk_pas100", 0.51)):
+            wet = wet_by_minute(samples, least, days * DAY)
+            here = any(counted(asked, read, turns, wet) for asked in ASKED[key])
+            found = judge(rules()[key], {}, history)
+            assert (found.verdict == "met") == here, (key, found, samples)
+            met[key] += here
+    assert min(met.values()) >= 5, met
 
 
 # --- one more probe ------------------------------------------------------------------------------
@@ -208,9 +254,12 @@ def test_one_more_probe_never_turns_a_fail_into_a_pass(
     about = {"turns": done, "cn": (30.0, 30.0), "now_h": now_h,
              "moistures": tuple((float(h), m) for h, m in wet)}  # fmt: skip
     for one in rules().values():
-        before = judge(one, every, History(_spots(known), **about))  # type: ignore[arg-type]
-        after = judge(one, every, History(_spots([*known, more]), **about))  # type: ignore[arg-type]
-        assert before.verdict == "met" or after.verdict != "met", one.key
+        # how many points a rule asks for is apart: too few of them is no fail, but cannot be told
+        heat = replace(one, least_spots=0, skin_m=None)
+        for asked, bad in ((heat, ("not met", "cannot tell")), (one, ("not met",))):
+            before = judge(asked, every, History(_spots(known), **about))  # type: ignore[arg-type]
+            after = judge(asked, every, History(_spots([*known, more]), **about))  # type: ignore[arg-type]
+            assert before.verdict not in bad or after.verdict != "met", one.key
 
 
 def test_the_longest_of_several_stretches_is_told_and_the_first_one_ends_the_wait() -> None:
@@ -233,6 +282,36 @@ def test_a_colder_copy_of_a_spot_changes_nothing_for_the_better(
             assert before.met or not after.met
             if option.window_c is None and option.mean_c is None:
                 assert after.hours <= before.hours + 1e-6, option.words
+
+
+@given(
+    made=st.lists(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 12), temps), min_size=1,
+                           max_size=8), min_size=1, max_size=2),
+    share=st.lists(st.floats(0, 1), min_size=16, max_size=16),
+)  # fmt: skip
+@settings(max_examples=150, deadline=None)
+def test_what_is_sure_of_rough_times_holds_whenever_they_were(
+    made: list[list[tuple[int, int, float]]], share: list[float]
+) -> None:
+    from heapwright.science.hygiene import course, sure_course
+
+    part = iter(share)
+    names = {f"s{k}": one for k, one in enumerate(made)}
+    rough = {n: ([float(a) for a, _, _ in p], [float(a + w) for a, w, _ in p])
+             for n, p in names.items()}  # fmt: skip
+    true = {n: ([a + w * next(part) for a, w, _ in p], [c for *_, c in p])
+            for n, p in names.items()}  # fmt: skip
+    sure, real = sure_course(true, rough, gap_h=18), course(true, gap_h=18)
+    for moment in np.arange(0.13, 73, 0.37):
+        low, high = (_at(sure, x, moment) for x in (sure.low_c, sure.high_c))
+        if np.isfinite(low):
+            assert _at(real, real.low_c, moment) >= low
+            assert _at(real, real.high_c, moment) <= high
+
+
+def _at(found: Course, values: Minutes, moment: float) -> float:
+    k = int(np.searchsorted(found.edges_h, moment, side="right")) - 1
+    return float(values[k]) if 0 <= k < values.size else float("nan")
 
 
 @pytest.mark.parametrize("gap", [1.0, 36.0])

@@ -5,6 +5,7 @@ Values marked "from memory" were not seen on their page by anyone here.
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -46,9 +47,18 @@ def log(book: Book, what: str, value: str, *, at: datetime = NOW, **more: str) -
 
 
 def numbers(book: Book) -> dict[str, dict[str, Any]]:
-    """Tests of heap A by key, as the answer holds them."""
+    """Tests of heap A by key that are gone by, as the answer holds them."""
     part = finish_part(book, TRIAL, "A", now=NOW)
-    return {t["test"]: t for t in part.numbers["tests"]}
+    made: dict[str, dict[str, Any]] = {}
+    for t in part.numbers["tests"]:  # the one gone by stands before others of the same test
+        made.setdefault(t["test"], t)
+    return made
+
+
+def rows(book: Book, title: str) -> list[tuple[str, str]]:
+    """Result and reading of each row of a test in the first table of heap A."""
+    grid = finish_part(book, TRIAL, "A", now=NOW).grids[0]
+    return [(row[1], row[3]) for row in grid.rows if row[0] == title]
 
 
 # --- Dewar, CO2, germination index ----------------------------------------------------------------
@@ -222,7 +232,10 @@ def test_seven_of_ten_against_nine_of_ten_is_unsure(book: Book) -> None:
 def test_many_seedlings_decide(book: Book) -> None:
     log(book, "emergence", "70/100, control 95/100")
     assert numbers(book)["emergence"]["read_as"] == "not ripe"
+    # two days later chance or another handful may be why: the worse of a week is gone by
     log(book, "emergence", "96/100, control 97/100", at=NOW + timedelta(days=2))
+    assert numbers(book)["emergence"]["read_as"] == "not ripe"
+    log(book, "emergence", "95/100, control 97/100", at=NOW + timedelta(days=10))
     assert numbers(book)["emergence"]["read_as"] == "ripe"
 
 
@@ -289,8 +302,10 @@ def test_bean_pots(book: Book, typed: str, read_as: str) -> None:
     log(book, "bean pots", typed)
     part = finish_part(book, TRIAL, "A", now=NOW)
     assert part.numbers["tests"][0]["read_as"] == read_as
-    shows = read_as in ("not ripe", "half ripe", "unsure")
+    shows = read_as != "ripe"  # signs that do not count for want of a control are signs still
     assert bool(part.cautions) == shows
+    if read_as in ("unsure", "does not count"):
+        assert part.numbers["use"].startswith("mulch, beds and pots not before beans are sown")
     if shows:
         assert "cannot tell which" in part.cautions[0]
         assert "Salt and unripe compost give the same signs" in part.cautions[0]
@@ -330,7 +345,7 @@ def test_signs_in_few_pots_hold_it_back_until_beans_are_sown_again(book: Book) -
     log(book, "reheating", "3 C")
     log(book, "bean pots", "none none slight none, control none none none, control up 9/9")
     part = finish_part(book, TRIAL, "A", now=NOW)
-    assert part.numbers["use"] == "mulch yes, beds and pots not before beans are sown again"
+    assert part.numbers["use"] == "mulch, beds and pots not before beans are sown again"
 
 
 def test_the_heap_that_warms_again_after_a_turn_is_not_ripe(book: Book) -> None:
@@ -354,6 +369,136 @@ def test_carbon_and_nitrogen_alone_are_no_test_of_finish(book: Book) -> None:
     assert list(maturity_parts(book, TRIAL, now=NOW)) == []
 
 
+# --- several results of one test ------------------------------------------------------------------
+
+HOT = "Reheating in a vessel"
+
+
+def test_a_worse_result_of_the_same_week_is_gone_by_and_all_are_shown(book: Book) -> None:
+    log(book, "cress", "20/20 30 mm, control 20/20 30 mm")
+    log(book, "reheating", "40 C", at=NOW - timedelta(days=1))
+    log(book, "reheating", "5 C")
+    assert numbers(book)["reheat_c"]["value"] == 40.0
+    assert rows(book, HOT) == [("40 degrees", "not ripe"), ("5 degrees", "newer, not gone by")]
+    part = finish_part(book, TRIAL, "A", now=NOW)
+    assert part.numbers["stage"] == "not ripe"
+    assert any("within 7 days the worse is gone by (own choice)" in k for k in part.known)
+    assert "of 2 results within 7 days the worse is gone by" in part.grids[0].note
+
+
+@pytest.mark.parametrize(("days", "value"), [(6.9, 40.0), (7.1, 5.0), (20, 5.0)])
+def test_an_earlier_result_of_another_week_is_shown_only(
+    book: Book, days: float, value: float
+) -> None:
+    log(book, "reheating", "40 C", at=NOW - timedelta(days=days))
+    log(book, "reheating", "5 C")
+    assert numbers(book)["reheat_c"]["value"] == value
+    assert {r[0] for r in rows(book, HOT)} == {"40 degrees", "5 degrees"}
+    if value == 5.0:
+        assert rows(book, HOT)[1] == ("40 degrees", "earlier, not gone by")
+
+
+def test_an_earlier_and_better_result_is_shown_as_earlier(book: Book) -> None:
+    log(book, "reheating", "5 C", at=NOW - timedelta(days=3))
+    log(book, "reheating", "40 C")
+    assert rows(book, HOT) == [("40 degrees", "not ripe"), ("5 degrees", "earlier, not gone by")]
+
+
+def test_a_newer_result_that_does_not_count_hides_no_earlier_one(book: Book) -> None:
+    log(book, "cress", "4/20 30 mm, control 20/20 30 mm", at=NOW - timedelta(days=12))
+    log(book, "cress", "8/10 24 mm, control 8/10 25 mm")
+    assert numbers(book)["germination_index"]["read_as"] == "not ripe"
+    readings = [r[1] for r in rows(book, "Cress in an extract (germination index)")]
+    assert readings == ["not ripe", "does not count"]
+
+
+def test_signs_in_beans_do_not_grow_old(book: Book) -> None:
+    severe = "severe severe severe, control none none none, control up 9/9"
+    clean = "none none none, control none none none, control up 9/9"
+    log(book, "bean pots", severe, at=NOW - timedelta(days=90))
+    log(book, "cress", "20/20 30 mm, control 20/20 30 mm")
+    log(book, "reheating", "3 C")
+    assert numbers(book)["bean_signs"]["read_as"] == "not ripe"
+    assert numbers(book)["bean_signs"]["shown"] == "severe"
+    assert finish_part(book, TRIAL, "A", now=NOW).numbers["use"] == "grass yes, beds and pots not"
+    # a clean test without control lifts nothing, one that counts does
+    log(book, "bean pots", "none none none", at=NOW - timedelta(days=2))
+    assert numbers(book)["bean_signs"]["shown"] == "severe"
+    log(book, "bean pots", clean)
+    part = finish_part(book, TRIAL, "A", now=NOW)
+    assert (part.numbers["use"], part.cautions) == ("mulch, beds and pots yes", ())
+    assert ("severe", "earlier, not gone by") in rows(book, "Pea or bean pots for weedkiller")
+
+
+def test_a_clean_test_of_the_same_week_lifts_no_signs(book: Book) -> None:
+    log(book, "bean pots", "severe severe, control none none none, control up 9/9",
+        at=NOW - timedelta(days=3))  # fmt: skip
+    log(book, "bean pots", "none none none, control none none none, control up 9/9")
+    assert numbers(book)["bean_signs"]["shown"] == "severe"
+
+
+def test_a_score_that_names_no_pots_is_not_dropped_beside_one_that_does(book: Book) -> None:
+    log(book, "bean pots", "2.0")
+    log(book, "bean pots", "none none none, control none none none, control up 9/9")
+    part = finish_part(book, TRIAL, "A", now=NOW)
+    assert part.numbers["tests"][0]["read_as"] == "unsure"
+    assert part.numbers["use"].startswith("mulch, beds and pots not before")
+
+
+@pytest.mark.parametrize("days", [40, 0])
+def test_signs_without_a_control_hold_it_back(book: Book, days: float) -> None:
+    log(book, "bean pots", "severe severe severe", at=NOW - timedelta(days=days))
+    log(book, "cress", "20/20 30 mm, control 20/20 30 mm")
+    log(book, "reheating", "3 C")
+    part = finish_part(book, TRIAL, "A", now=NOW)
+    held = "mulch, beds and pots not before beans are sown again with a control"
+    assert part.numbers["use"] == held
+    assert held[1:] in part.words[0]
+    assert part.cautions
+
+
+def test_no_nitrate_at_all_is_worse_than_every_class(book: Book) -> None:
+    log(book, "ammonium", "400 ppm")
+    log(book, "nitrate", "0 ppm")
+    test = numbers(book)["nh4_no3_ratio"]
+    assert (test["value"], test["read_as"]) == (None, "not ripe")
+    assert {c["class"] for c in test["classes"]} == {"immature", "not kept (below 0.16)"}
+    assert "worse than every class" in " ".join(test["notes"])
+    part = finish_part(book, TRIAL, "A", now=NOW)
+    assert part.numbers["ccqc"]["rating"] == "immature"
+    assert "ratio without end, as there is no nitrate" in " ".join(part.words)
+    json.dumps(part.numbers, allow_nan=False)
+
+
+def test_neither_ammonium_nor_nitrate_gives_no_ratio(book: Book) -> None:
+    log(book, "ammonium", "0 ppm")
+    log(book, "nitrate", "0 ppm")
+    assert "nh4_no3_ratio" not in numbers(book)
+
+
+def test_vigour_goes_by_lengths(book: Book) -> None:
+    log(book, "vigour", "60/60 20 mm, control 60/60 40 mm")
+    test = numbers(book)["vigour"]
+    assert (test["value"], test["read_as"]) == (0.5, "not ripe")
+    assert test["notes"] == ["20 mm against 40 mm in the control"]
+    with pytest.raises(EntryError) as refused:
+        log(book, "vigour", "60/60, control 60/60")
+    assert refused.value.way_out is not None
+    assert "log it as emergence" in refused.value.way_out
+
+
+def test_a_limit_is_kept_by_just_that() -> None:
+    value, _ = read_test("oxygen_uptake", "25 mmol O2/kg OM/h")
+    kept = [v.label for v in finish.verdicts("oxygen_uptake", value) if v.scheme.key == "eu1009"]
+    assert kept == ["kept (25 mmol O2/kg/h at most)"]
+
+
+def test_text_and_basis_that_name_two_gases_are_refused() -> None:
+    assert read_test("respiration", "7 mg/g/d", basis="co2-c")[0] == 7.0
+    with pytest.raises(EntryError, match="name two gases"):
+        read_test("respiration", "7 mg CO2/g/d", basis="co2-c")
+
+
 # --- the table ------------------------------------------------------------------------------------
 
 
@@ -372,7 +517,7 @@ def test_every_class_has_an_edition_and_says_whether_it_was_seen() -> None:
             assert ("from memory" in verdict.scheme.said) == (
                 memory or verdict.scheme.seen == "partly seen"
             )
-    for name in ("dry_below", "control_up", "control_pots"):
+    for name in ("dry_below", "control_up", "control_pots", "worse_within_d", "below_air_c"):
         assert finish.number(name).source
         assert finish.number(name).seen in SEEN
 
@@ -394,6 +539,16 @@ def test_the_example_of_each_test_can_be_read(key: str) -> None:
         ("emergence", "14/15, control 15/15", 14 / 15), ("emergence", "93.3 % of control", 0.933),
         ("overs_frac", "12 % over 10 mm", 0.12), ("germination_index", "72 %", 0.72),
         ("bean_signs", "0 1 2, control 0 0 0, control up 9/9", 1.0),
+        ("respiration", "CO2-C 9 mg/g/d", 9.0), ("respiration", "CO2: 16 mg/g/d", 16 * 12 / 44),
+        ("respiration", "2 mmol CO2/g OM/d", 24.0), ("respiration", "2 mmol CO2-C/g/d", 24.0),
+        ("respiration", "700 ug CO2-C/g VS/h", 16.8),
+        ("respiration", "700 \N{MICRO SIGN}g CO2-C/g/h", 16.8),
+        ("respiration", "9000 mg CO2-C per kg of organic matter and day", 9.0),
+        ("respiration", "5 mg CO2-C/g/d, sealed jar", 5.0),
+        ("oxygen_uptake", "O2 0.4 mg/g/h", 0.4), ("oxygen_uptake", "9.6 mg O2/g/d", 0.4),
+        ("reheat_c", "peak 21.5 C, air 22 C", -0.5),
+        ("vigour", "60/60 20 mm, control 60/60 40 mm", 0.5),
+        ("vigour", "30/60 2 cm, control 60/60 20 mm", 1.0),
     ],
 )  # fmt: skip
 def test_what_people_write(key: str, typed: str, value: float) -> None:
@@ -409,7 +564,20 @@ def test_what_people_write(key: str, typed: str, value: float) -> None:
         ("germination_index", "18/20, control 20/20"), ("emergence", "7/10"),
         ("emergence", "7/10, control 0/10"), ("bean_signs", "bad, control none"),
         ("vfa_mg_kg", "200 ppm wet"), ("smell_score", "6"), ("overs_frac", "25 mm 0.4 kg"),
-        ("overs_frac", "25 mm 0 kg, pan 0 kg"),
+        ("overs_frac", "25 mm 0 kg, pan 0 kg"), ("respiration", "5 ml CO2/g/d"),
+        ("respiration", "5 g CO2/kg/d"), ("respiration", "5 mg CO2/g/week"),
+        ("respiration", "3-5 mg CO2/g/d"), ("respiration", "3 to 5 mg CO2/g/d"),
+        ("respiration", "<2 mg CO2-C/g/d"), ("respiration", "5 mg CO2 g-1 d-1"),
+        ("respiration", "4 mg CO2-C/g DW/d"), ("respiration", "4 mg CO2-C/g FM/d"),
+        ("respiration", "4 mg CO2-C/g dry matter/d"), ("respiration", "4 mg CO2-C/g fresh/d"),
+        ("respiration", "CO2-C 9"), ("respiration", "9 mg CO2-C/g"),
+        ("respiration", "CO2 9 mg CO2-C/g/d"), ("respiration", "4 mg O2/g/d"),
+        ("respiration", "9 mg CO2-C/g/d or 8 mg CO2-C/g/d"), ("oxygen_uptake", "4 mg CO2/g/h"),
+        ("sour", "1 mg O2/g TS/h"), ("oxygen_uptake", "1 ml O2/g/h"),
+        ("vigour", "60/60, control 60/60"), ("vigour", "60/60 20 mm"),
+        ("vigour", "60/60 20 mm, control 60/60"), ("vigour", "6/60 20 mm, control 0/60"),
+        ("reheat_c", "peak 18 C, air 22 C"), ("reheat_c", "-3"), ("reheat_c", "-3 C"),
+        ("reheat_c", "peak 70 F, air 75 F"),
     ],
 )  # fmt: skip
 def test_what_cannot_stand_names_field_value_and_way_out(key: str, typed: str) -> None:

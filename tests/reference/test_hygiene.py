@@ -19,6 +19,7 @@ from heapwright.science.hygiene import (
     kill_days,
     rule,
     rules,
+    sure_course,
 )
 
 FORMULA = "North Carolina 15A NCAC 02T .1106(a)(3)(A) (seen); days computed from it apart from this"
@@ -27,6 +28,7 @@ PFRP = "40 CFR 503 App. B B.1, value from memory; identical numbers seen in 14 C
 BIOABFV = "BioAbfV current edition, Annex 2 no. 2.2.2.1 (seen)"
 UK = "Wales SI 2006/1293, Schedule 1, Part II (seen)"
 WINDROW = {"windrow": True}
+SKIN = {"depths": {"core": 0.6, "side": 0.3, "corner": 0.15}}
 DAYS = [24.0 * d for d in range(60)]
 
 
@@ -118,9 +120,23 @@ def test_sewage_sludge_rule() -> None:
     assert held("us_pfrp", steady(15), turns=FIVE).verdict == "met"
     assert held("us_pfrp", steady(15), turns=FIVE[:4]).verdict == "not met"
     assert held("us_pfrp", steady(14), turns=FIVE).verdict == "not met"
-    blown = {"static_aerated": True}
-    assert held("us_pfrp", steady(3), blown).verdict == "met"
-    assert held("us_pfrp", steady(2), blown).verdict == "not met"
+    blown, under = {"static_aerated": True}, {"covered": ((0.0, math.inf),)}
+    assert held("us_pfrp", steady(3), blown, **under).verdict == "met"
+    assert held("us_pfrp", steady(2), blown, **under).verdict == "not met"
+
+
+@pytest.mark.parametrize("key", ["us_pfrp", "us_nop", "us_california", "ca_ccme"])
+def test_forced_air_needs_its_cover(key: str) -> None:
+    def found(days: int, *covered: tuple[float, float], **kinds: bool) -> Judged:
+        return held(key, steady(days), {"static_aerated": True, **kinds}, cn=(30, 30),
+                    covered=covered)  # fmt: skip
+
+    assert found(3).missing == ("no insulating cover was noted",)
+    assert found(3).verdict == "cannot tell"
+    assert found(3, in_vessel=True).verdict == "met"
+    assert found(5, (24.0, 96.0)).verdict == "met"
+    assert found(5, (24.0, 95.0)).missing == ("no insulating cover was noted for long enough",)
+    assert found(5, (0.0, 60.0), (61.0, 120.0)).verdict == "cannot tell"
 
 
 def test_one_cold_corner_blocks() -> None:
@@ -152,7 +168,9 @@ def test_a_spot_that_was_not_read_counts_against() -> None:
     assert (found.verdict, found.blocking) == ("not met", "late")
     assert found.clock is not None
     assert found.clock.hours == 12 * 24
-    assert held("us_nop_5021", steady(5), {}, unread=("skin",)).verdict == "cannot tell"
+    assert held("us_nop_5021", steady(5), {}, **SKIN, unread=("skin",)).verdict == "cannot tell"
+    spots["late"] = ([], [])  # read before material was added, and not since
+    assert held("us_pfrp", spots, turns=FIVE).verdict == "not met"
 
 
 def test_turns_known_only_roughly_count_if_their_whole_range_lies_inside() -> None:
@@ -161,6 +179,48 @@ def test_turns_known_only_roughly_count_if_their_whole_range_lies_inside() -> No
     assert held("us_pfrp", steady(15), turns=FIVE[:4] + inside).verdict == "met"
     assert held("us_pfrp", steady(15), turns=FIVE[:4] + across).verdict == "cannot tell"
     assert held("us_pfrp", steady(14), turns=FIVE[:4] + across).verdict == "not met"
+
+
+def ranged(days: int, hours: float) -> dict:
+    """Daily readings of one spot whose time is known to so many hours."""
+    times = DAYS[: days + 1]
+    early, late = [t - hours / 2 for t in times], [t + hours / 2 for t in times]
+    return {"spots": {"a": (times, [60.0] * len(times))}, "rough": {"a": (early, late)}}
+
+
+@pytest.mark.parametrize(
+    ("days", "hours", "verdict"),
+    # 7 d at 60 C, first at its latest and last at its earliest; 36 h between at the most
+    [(7, 0.0, "met"), (7, 2.0, "cannot tell"), (8, 12.0, "met"), (8, 12.5, "cannot tell"),
+     (30, 24.0, "cannot tell"), (6, 2.0, "not met")],
+)  # fmt: skip
+def test_rough_times_of_readings_count_at_their_worst(
+    days: int, hours: float, verdict: str
+) -> None:
+    found = held("eu_2019_1009", kinds={}, **ranged(days, hours))
+    assert found.verdict == verdict
+    if verdict == "cannot tell":
+        assert found.missing == ("times of readings are rough",)
+
+
+def test_a_cold_reading_of_rough_time_counts_wherever_it_may_lie() -> None:
+    spots = {"a": ([*DAYS[:5], 60.0], [60, 60, 60, 60, 60, 40])}
+    rough = {"a": ([*DAYS[:5], 30.0], [*DAYS[:5], 90.0])}
+    found = sure_course(spots, rough, gap_h=36)
+    # sure: the first day, and from the fourth reading on only where 40 C cannot be a neighbour
+    assert [(float(a), c) for a, c in zip(found.edges_h, found.low_c, strict=False)] == [
+        (0.0, 60.0), (24.0, 40.0), (30.0, 40.0), (48.0, 40.0), (72.0, 40.0), (90.0, 40.0),
+    ]  # fmt: skip
+
+
+def test_at_most_one_turn_a_day_counts() -> None:
+    at_once = tuple((48 + k / 60, 48 + k / 60) for k in range(5))
+    found = held("us_pfrp", steady(15), turns=at_once)
+    assert (found.verdict, found.fails) == ("not met", ("1 of 5 turns in that time",))
+    daily = turned(2, 3, 4, 5, 6)
+    assert held("us_pfrp", steady(15), turns=daily).verdict == "met"
+    early = (*daily[:4], (6 * 24 - 0.1,) * 2)
+    assert held("us_pfrp", steady(15), turns=early).verdict == "not met"
 
 
 # --- kinds ---------------------------------------------------------------------------------------
@@ -181,8 +241,26 @@ def test_the_three_day_rule_is_for_forced_air_only(key: str) -> None:
 
 @pytest.mark.reference(source="NOP 5021 through a certifier's text (seen)", where="131 F, 3 days")
 def test_guidance_for_any_system_asks_for_every_point() -> None:
-    assert held("us_nop_5021", steady(3), {}).verdict == "met"
-    assert held("us_nop_5021", steady(3, cold=54.9), {}).verdict == "not met"
+    assert held("us_nop_5021", steady(3), {}, **SKIN).verdict == "met"
+    assert held("us_nop_5021", steady(3, cold=54.9), {}, **SKIN).verdict == "not met"
+
+
+def test_one_core_probe_does_not_speak_for_all_the_material() -> None:
+    core = {"core": (DAYS[:16], [60.0] * 16)}
+    found = held("us_nop_5021", core, {}, depths={"core": 0.6})
+    assert (found.verdict, len(found.missing)) == ("cannot tell", 2)
+    assert held("us_nop_5021", core, {}, depths={"core": 0.15}).missing == (
+        "it takes 2 measured points (the skin and one within), and 1 was read",
+    )
+    deep = held("us_nop_5021", steady(3), {}, depths={"core": 0.6, "corner": 0.16})
+    assert deep.missing == ("the skin, at most 15 cm deep, was not measured",)
+    two = {name: pair for name, pair in steady(14).items() if name != "side"}
+    wet = tuple((24.0 * d, 0.5) for d in (0, 7, 14))
+    assert held("de_bioabfv", two, {}, moistures=wet).missing == (
+        "it takes 3 measured points (edge, core and base), and 2 were read",
+    )
+    # a cold one stays a fail
+    assert held("us_nop_5021", {"core": (DAYS[:4], [50.0] * 4)}, {}).verdict == "not met"
 
 
 # --- elsewhere -----------------------------------------------------------------------------------
@@ -195,7 +273,7 @@ def test_guidance_for_any_system_asks_for_every_point() -> None:
      (2, 65, "not met")],
 )  # fmt: skip
 def test_germany(days: int, c: float, verdict: str) -> None:
-    wet = {"moistures": ((24.0, 0.40),)}
+    wet = {"moistures": ((24.0, 0.40), (8 * 24.0, 0.40))}
     assert held("de_bioabfv", steady(days, c), {}, **wet).verdict == verdict
     if verdict == "met":
         dry = held("de_bioabfv", steady(days, c), {}, moistures=((24.0, 0.39),))
@@ -232,7 +310,26 @@ def test_too_dry_from_the_sample_before_to_the_sample_after() -> None:
     wet_dry_wet = ((24.0, 0.5), (14 * 24.0, 0.3), (20 * 24.0, 0.5))
     assert dry_spans(wet_dry_wet, 0.4) == ((24.0, 20 * 24.0),)
     assert held("de_bioabfv", steady(33, 55), {}, moistures=wet_dry_wet).verdict == "not met"
-    assert held("de_bioabfv", steady(34, 55), {}, moistures=wet_dry_wet).verdict == "met"
+    assert held("de_bioabfv", steady(34, 55), {}, moistures=wet_dry_wet).verdict == "cannot tell"
+    later = (*wet_dry_wet, (30 * 24.0, 0.5))
+    assert held("de_bioabfv", steady(33, 55), {}, moistures=later).verdict == "not met"
+    assert held("de_bioabfv", steady(34, 55), {}, moistures=later).verdict == "met"
+
+
+@pytest.mark.reference(source="own choice: a sample speaks for a week", where="[moisture]")
+@pytest.mark.parametrize(
+    ("days", "verdict"),
+    [((7, 7.1), "met"), ((0, 7), "met"), ((-1, 6), "cannot tell"), ((0,), "cannot tell"),
+     ((0, 14.5), "cannot tell"), ((0, 13.9), "met"), ((), "cannot tell"), ((20,), "cannot tell")],
+)  # fmt: skip
+def test_a_sample_of_moisture_speaks_for_a_week(days: tuple, verdict: str) -> None:
+    wet = tuple((24.0 * d, 0.5) for d in days)
+    found = held("de_bioabfv", steady(14, 55), {}, moistures=wet)
+    assert found.verdict == verdict
+    if verdict == "cannot tell":
+        assert found.missing == ("moisture at the time was not measured",)
+    short = held("de_bioabfv", steady(13, 55), {}, moistures=wet)
+    assert short.verdict == "not met"
 
 
 @pytest.mark.reference(source=UK, where="closed reactor: 60 C 2 d, 70 C 1 h")

@@ -39,6 +39,7 @@ __all__ = [
     "sieve_curve",
     "signs",
     "verdicts",
+    "vigour",
     "warmed_after",
 ]
 
@@ -244,7 +245,7 @@ def verdicts(key: str, value: float) -> tuple[Verdict, ...]:
     key : str
         Key of a test (`assays`).
     value : float
-        In the unit of its register row; finite.
+        In the unit of its register row; infinite where it lies beyond every class.
 
     Raises
     ------
@@ -263,7 +264,7 @@ def verdicts(key: str, value: float) -> tuple[Verdict, ...]:
     ['mature', 'moderately unstable', 'not kept (4.36 at most)']
     """
     assay(key)
-    if not math.isfinite(value):
+    if math.isnan(value) or value == -math.inf:
         raise InputError("a test gives a number", field=key, value=value)
     return tuple(
         next(Verdict(key, scheme, s.label, s.stage) for s in steps if s.holds(value))
@@ -396,6 +397,35 @@ def germination_index(dishes: Sequence[Dish], controls: Sequence[Dish]) -> float
         )  # fmt: skip
     share = (test.up / test.sown) / (control.up / control.sown)
     return share * test.length_mm / control.length_mm
+
+
+def vigour(dishes: Sequence[Dish], controls: Sequence[Dish]) -> float:
+    """Mean length of the seedlings that came up over that of the control's, each pooled first.
+
+    How many came up is for emergence to say, and is no part of it. Raises `InputError` for no
+    control, a length that is missing, or a control in which nothing grew.
+
+    >>> vigour([Dish(60, 60, 20.0)], [Dish(60, 60, 40.0)])
+    0.5
+    """
+    example = "Write 58/60 20 mm, control 60/60 24 mm"
+    if not controls:
+        raise InputError(
+            "vigour needs a control sown the same day", field="control", way_out=example
+        )
+    test, control = pooled(dishes), pooled(controls)
+    if test.length_mm is None or control.length_mm is None:
+        raise InputError(
+            "vigour is the length of the seedlings, not how many came up", field="length",
+            way_out=f"{example}; without lengths log it as emergence",
+        )  # fmt: skip
+    if control.up == 0 or control.length_mm == 0:
+        raise InputError(
+            "nothing grew in the control, so there is nothing to hold it against",
+            field="control", value=f"{control.up}/{control.sown}",
+            way_out="Sow again with fresh seed",
+        )  # fmt: skip
+    return test.length_mm / control.length_mm
 
 
 def signs(pots: Sequence[int], controls: Sequence[int]) -> tuple[float, str]:

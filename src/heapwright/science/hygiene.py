@@ -15,7 +15,7 @@ import itertools
 import math
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from typing import Any, Literal
 
@@ -26,8 +26,8 @@ from heapwright.errors import QuantityError, UnknownNameError
 
 __all__ = [
     "KINDS", "Clock", "Course", "History", "Judged", "Option", "Rule", "clock", "course", "dose",
-    "dry_spans", "hours_at", "judge", "kill_days", "measured_share", "rule", "rule_file", "rules",
-    "stands_within", "stretches",
+    "dry_spans", "hours_at", "judge", "kill_days", "measured_share", "outside", "rule", "rule_file",
+    "rules", "stands_within", "stretches", "sure_course",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -50,7 +50,8 @@ class Option:
 
     words : its name; kinds : of heap; c [C] for hours [h]; how : consecutive, summed, blocks or
     before turns; gap_h : longest gap between readings [h]; top_c : not above [C]; strictly : over
-    c, not at it; turns, apart_d [d]; blocks : number; window_c, window_h; mean_c [C].
+    c, not at it; turns, apart_d [d]; blocks : number; window_c, window_h; mean_c [C]; cover : only
+    time under a cover counts, but for a vessel.
     """
 
     words: str
@@ -67,6 +68,7 @@ class Option:
     window_c: float | None = None
     window_h: float = 0.0
     mean_c: float | None = None
+    cover: bool = False
 
     @property
     def needed_h(self) -> float:
@@ -79,7 +81,8 @@ class Rule:
     """A published rule: its names and edition, whether it was seen, and what it asks.
 
     short : its name in a table; moisture : least, of the wet mass; cn : range at the start;
-    storage_d : after the heat [d].
+    storage_d : after the heat [d]; least_spots : measured points, zones : of them in words;
+    skin_m : one of them at most so deep [m].
     """
 
     key: str
@@ -93,11 +96,28 @@ class Rule:
     cn: Span | None = None
     storage_d: float = 0.0
     caveats: tuple[str, ...] = ()
+    least_spots: int = 0
+    zones: str = ""
+    skin_m: float | None = None
 
     @property
     def called(self) -> str:
         """Name and edition, as they stand in a sentence."""
         return f"{self.name}, {self.edition}"
+
+    @property
+    def named(self) -> str:
+        """The same with how surely it is known, where that is from memory alone.
+
+        >>> rules()["dk"].named
+        'Denmark, compost, edition not seen here (from memory, low confidence)'
+        """
+        return f"{self.called} (from {self.seen})" if self.from_memory else self.called
+
+    @property
+    def unsure(self) -> bool:
+        """True when it is remembered with low confidence."""
+        return "low confidence" in self.seen
 
     @property
     def from_memory(self) -> bool:
@@ -134,7 +154,8 @@ def _rule(key: str, row: Mapping[str, Any], gaps: Mapping[str, float]) -> Rule:
         key=key, short=row["short"], name=row["name"], edition=row["edition"],
         source=row["source"], seen=row["seen"], options=options, moisture=row.get("moisture"),
         cn=None if cn is None else (cn[0], cn[1]), storage_d=row.get("storage_d", 0.0),
-        caveats=tuple(row["caveats"]),
+        caveats=tuple(row["caveats"]), least_spots=row.get("least_spots", 0),
+        zones=row.get("zones", ""), skin_m=row.get("skin_m"),
     )  # fmt: skip
 
 
@@ -216,6 +237,60 @@ def course(spots: Spots, *, gap_h: float) -> Course:
             mine_high = np.where(inside, np.maximum(warmer[k], warmer[k + 1]), np.inf)
         low, high = np.minimum(low, mine_low), np.maximum(high, mine_high)
     return Course(edges if pieces else np.zeros(1), low, high)
+
+
+def sure_course(spots: Spots, rough: Spots, *, gap_h: float) -> Course:
+    """The course that holds whenever within their ranges the readings were made.
+
+    A spot is known only after its first reading at its latest and before its last at its earliest,
+    where the two around a time lie at most a gap apart at their worst; and there the lowest of all
+    readings that could be one of the two counts (the highest where a rule has a top).
+
+    rough : spot to (earliest, latest) times [h] of its readings, in the order of *spots*.
+
+    >>> read = {"a": ([12, 24, 48], [60, 61, 62])}
+    >>> sure_course(read, {"a": ([2, 24, 48], [22, 24, 48])}, gap_h=36).edges_h.tolist()
+    [2.0, 22.0, 24.0, 48.0]
+    >>> sure_course(read, {"a": ([2, 24, 48], [22, 24, 48])}, gap_h=36).low_c.tolist()
+    [-inf, 60.0, 61.0]
+    """
+    ranged = {}
+    for name, (_, temps) in spots.items():
+        early, late = (np.asarray(x, dtype=float) for x in rough[name])
+        c = np.asarray(temps, dtype=float)
+        if not early.shape == late.shape == c.shape or (early > late).any():
+            raise QuantityError("times and temperatures do not go together", field="spot",
+                                value=name)  # fmt: skip
+        ranged[name] = early, late, c
+    ends = [x for early, late, _ in ranged.values() for x in (early, late)]
+    edges = np.unique(np.concatenate(ends)) if ends else np.zeros(0)
+    pieces = max(edges.size - 1, 0)
+    low, high = np.full(pieces, np.inf), np.full(pieces, -np.inf)
+    for early, late, c in ranged.values():
+        for k in range(pieces):
+            a, b = _sure_piece(early, late, c, float(edges[k]), float(edges[k + 1]), gap_h)
+            low[k], high[k] = min(low[k], a), max(high[k], b)
+    return Course(edges if pieces else np.zeros(1), low, high)
+
+
+def _sure_piece(
+    early: Floats, late: Floats, c: Floats, begin: float, end: float, gap_h: float
+) -> Span:
+    """Lowest and highest that one spot can have been in a piece; infinite where not measured."""
+    before, after = late <= begin, early >= end
+    if not (before.any() and after.any()):
+        return -math.inf, math.inf
+    either = ~(before | after)
+    left, right = float(early[before].max()), float(late[after].min())
+    # the worst that those which may lie on either side can do: some of them left, the rest right
+    ins, outs = early[either], late[either]
+    worst = max(
+        min([right, *outs[ins > t].tolist()]) - max(left, t) for t in (-math.inf, *ins.tolist())
+    )
+    if worst > gap_h + _ROUNDING:
+        return -math.inf, math.inf
+    could = either | (before & (late >= left)) | (after & (early <= right))
+    return float(c[could].min()), float(c[could].max())
 
 
 def _checked(name: str, times: Any, temps: Any) -> tuple[Floats, Floats, Floats]:
@@ -313,7 +388,7 @@ class Clock:
 
     hot : the heat and time are there; met : and the turns, by dates that are sure; perhaps : and
     the turns, if roughly dated ones fell well. window_h, mean_c : the second condition, if any;
-    looked : a moisture sample lies in the span; done_h : when an unbroken stretch had met it [h].
+    done_h : when an unbroken stretch had met it [h].
     """
 
     hours: float
@@ -324,13 +399,12 @@ class Clock:
     perhaps: bool
     window_h: float | None = None
     mean_c: float | None = None
-    looked: bool = False
     done_h: float | None = None
 
 
 def clock(
     option: Option, spots: Spots, turns: Sequence[Span] = (), *, dry: Sequence[Span] = (),
-    looks: Sequence[float] = (),
+    rough: Spots | None = None,
 ) -> Clock:  # fmt: skip
     """How far the coldest of *spots* got with an option of a rule.
 
@@ -338,11 +412,11 @@ def clock(
     ----------
     turns : sequence of (earliest, latest)
         When the heap was turned [h], equal for an exact time. One with a range counts only if
-        all of it lies inside.
+        all of it lies inside, and at most one a day.
     dry : sequence of (start, end)
         Times [h] that do not count because the heap was too dry, see `dry_spans`.
-    looks : sequence of float
-        When moisture was measured [h]; a span with a sample in it goes before one without.
+    rough : mapping, optional
+        Earliest and latest times of the readings: the clock counts no time that is not sure.
 
     Examples
     --------
@@ -353,7 +427,10 @@ def clock(
     >>> clock(rule("us_pfrp").options[0], steady, days[:4]).met
     False
     """
-    found = course(spots, gap_h=option.gap_h)
+    found = (
+        sure_course(spots, rough, gap_h=option.gap_h) if rough else
+        course(spots, gap_h=option.gap_h)
+    )  # fmt: skip
     warm = stretches(found, option.c, top_c=option.top_c, strictly=option.strictly)
     warm = _without(warm, dry)
     if option.how == "before turns":
@@ -362,19 +439,15 @@ def clock(
         made = [_together(option, warm, turns)]
     else:
         made = [_stretch(option, found, span, turns) for span in warm]
-    seen = [
-        replace(m, looked=m.span is not None and any(m.span[0] <= t <= m.span[1] for t in looks))
-        for m in made
-    ]
-    if not seen:
+    if not made:
         return Clock(0.0, 0, None, False, False, False)
-    best = max(seen, key=_goodness)
-    done = [m.done_h for m in seen if m.done_h is not None and m.looked >= best.looked]
+    best = max(made, key=_goodness)
+    done = [m.done_h for m in made if m.done_h is not None]
     return replace(best, done_h=min(done)) if best.met and done else best
 
 
-def _goodness(made: Clock) -> tuple[bool, bool, bool, bool, float, int]:
-    return made.met and made.looked, made.met, made.perhaps, made.hot, made.hours, made.turns
+def _goodness(made: Clock) -> tuple[bool, bool, bool, float, int]:
+    return made.met, made.perhaps, made.hot, made.hours, made.turns
 
 
 def _without(warm: Sequence[Span], dry: Sequence[Span]) -> tuple[Span, ...]:
@@ -402,6 +475,20 @@ def dry_spans(samples: Sequence[Span], least: float) -> tuple[Span, ...]:
         if not (wet and wet_then):
             spans.append((spans.pop()[0], b) if spans and spans[-1][1] == a else (a, b))
     return tuple(spans)
+
+
+def outside(spans: Sequence[Span]) -> tuple[Span, ...]:
+    """The times that lie in none of *spans*, without end on both sides.
+
+    >>> outside([(1.0, 3.0), (2.0, 4.0)])
+    ((-inf, 1.0), (4.0, inf))
+    """
+    left, since = [], -math.inf
+    for begin, end in sorted(spans):
+        if begin > since:
+            left.append((since, begin))
+        since = max(since, end)
+    return (*left, (since, math.inf)) if since < math.inf else tuple(left)
 
 
 def _stretch(option: Option, found: Course, span: Span, turns: Sequence[Span]) -> Clock:
@@ -436,8 +523,9 @@ def _turned(
 ) -> Clock:  # fmt: skip
     sure = [t for t in turns if t[0] >= span[0] and t[1] <= span[1]]
     maybe = [t for t in turns if t[1] >= span[0] and t[0] <= span[1]]
-    picked = _apart(sure, 24 * option.apart_d)
-    most = _apart([(b, a) for a, b in maybe], 24 * option.apart_d)
+    apart_h = max(24 * option.apart_d, float(rule_file()["turns"]["apart_h"]))
+    picked = _apart(sure, apart_h)
+    most = _apart([(b, a) for a, b in maybe], apart_h)
     met = hot and len(picked) >= option.turns
     done = None
     if met and option.how == "consecutive":
@@ -504,7 +592,9 @@ class History:
 
     spots : readings; turns : (earliest, latest); moistures : (time, fraction of wet mass); cn :
     (low, high) at the start, None if unknown; cn_from : by what it is known, in words; unread :
-    spots of the plan nobody read; now_h.
+    spots of the plan nobody read; now_h; depths : of spots [m], where known; rough : (earliest,
+    latest) times of the readings of every spot in their order, empty where all are exact; covered :
+    when it surely had a cover.
     """
 
     spots: Spots
@@ -514,6 +604,9 @@ class History:
     cn_from: str = ""
     unread: tuple[str, ...] = ()
     now_h: float = math.inf
+    depths: Mapping[str, float] = field(default_factory=dict)
+    rough: Spots = field(default_factory=dict)
+    covered: tuple[Span, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -550,7 +643,8 @@ def judge(asked: Rule, kinds: Mapping[str, bool], history: History) -> Judged:
 
     Examples
     --------
-    >>> hot = History({"core": (list(range(0, 97, 24)), [60.0] * 5)})
+    >>> days = (list(range(0, 97, 24)), [60.0] * 5)
+    >>> hot = History({"core": days, "skin": days}, depths={"core": 0.6, "skin": 0.1})
     >>> judge(rule("us_nop_5021"), {}, hot).verdict, judge(rule("us_pfrp"), {}, hot).verdict
     ('met', 'no category fits')
     """
@@ -560,7 +654,11 @@ def judge(asked: Rule, kinds: Mapping[str, bool], history: History) -> Judged:
     ]  # fmt: skip
     if not fitting:
         return Judged(asked, "no category fits")
-    made = [_judge(asked, option, history, as_if=as_if) for option, as_if in fitting]
+    vessel = kinds.get("in_vessel", False)
+    made = [
+        _judge(asked, option, history, as_if=as_if, cover=option.cover and not vessel)
+        for option, as_if in fitting
+    ]
     order = ("met", "cannot tell", "not met")
     return min(made, key=lambda j: (order.index(j.verdict), -_share(j)))
 
@@ -578,7 +676,9 @@ def _share(found: Judged) -> float:
     return min(1.0, found.clock.hours / found.option.needed_h)
 
 
-def _judge(asked: Rule, option: Option, history: History, *, as_if: bool) -> Judged:
+def _judge(
+    asked: Rule, option: Option, history: History, *, as_if: bool, cover: bool = False
+) -> Judged:
     reached = clock(option, history.spots, history.turns)
     points, meeting, blocking = _points(option, history)
     fails: list[str] = []
@@ -597,8 +697,23 @@ def _judge(asked: Rule, option: Option, history: History, *, as_if: bool) -> Jud
     elif not reached.met and reached.hot:
         fails.append(f"{reached.turns} of {option.turns} turns in that time")
     missing += [f"the spot {name} of the plan was never read" for name in history.unread]
+    missing += _too_few(asked, history)
     if asked.cn is not None:
         _start_cn(asked.cn, history, fails, missing)
+    bare = outside(history.covered) if cover else ()
+    if cover and reached.met:
+        under = clock(option, history.spots, history.turns, dry=bare)
+        if under.met:
+            reached = under
+        else:
+            missing.append("no insulating cover was noted" + " for long enough" * bool(
+                history.covered))  # fmt: skip
+    if history.rough and reached.met and not fails and not missing:
+        sure = _sure(asked, option, history, bare)
+        if sure.met:
+            reached = sure
+        else:
+            missing.append("times of readings are rough")
     until = None
     if asked.storage_d and reached.done_h is not None:
         until = reached.done_h + 24 * asked.storage_d
@@ -609,6 +724,34 @@ def _judge(asked: Rule, option: Option, history: History, *, as_if: bool) -> Jud
         asked, verdict, option, reached, as_if, points, meeting, blocking, tuple(fails),
         tuple(missing), until,
     )  # fmt: skip
+
+
+def _sure(asked: Rule, option: Option, history: History, bare: Sequence[Span]) -> Clock:
+    """The clock at the pessimistic ends of the times of readings."""
+    dry: list[Span] = []
+    if asked.moisture is not None:
+        dry += dry_spans(history.moistures, asked.moisture) + _unsampled(history.moistures)
+    return clock(option, history.spots, history.turns, dry=[*dry, *bare], rough=history.rough)
+
+
+def _too_few(asked: Rule, history: History) -> list[str]:
+    """Which points a rule asks for that nobody measured."""
+    read = [name for name, (times, _) in history.spots.items() if len(times)]
+    if not read:
+        return []
+    said = []
+    if len(read) < asked.least_spots:
+        zones = f" ({asked.zones})" if asked.zones else ""
+        said.append(
+            f"it takes {asked.least_spots} measured points{zones}, and {len(read)} "
+            f"{'was' if len(read) == 1 else 'were'} read"
+        )
+    skin = asked.skin_m
+    if skin is not None and not any(
+        history.depths.get(name, math.inf) <= skin + _ROUNDING for name in read
+    ):
+        said.append(f"the skin, at most {100 * skin:.0f} cm deep, was not measured")
+    return said
 
 
 def _start_cn(asked: Span, history: History, fails: list[str], missing: list[str]) -> None:
@@ -632,18 +775,26 @@ def _moist(
 ) -> Clock:  # fmt: skip
     """The clock over the time that was moist enough; what was too dry or never measured."""
     samples = history.moistures
-    moist = clock(
-        option, history.spots, history.turns, dry=dry_spans(samples, least),
-        looks=[t for t, _ in samples],
-    )  # fmt: skip
+    dry = dry_spans(samples, least)
+    moist = clock(option, history.spots, history.turns, dry=dry)
     if not moist.hot:
         span = reached.span or (0.0, 0.0)
         low = min((m for t, m in samples if span[0] <= t <= span[1]),
                   default=min(m for _, m in samples))  # fmt: skip
         fails.append(f"moisture was {100 * low:.0f} %, asked for {100 * least:.0f} %")
-    elif not moist.looked:
+        return moist
+    known = clock(option, history.spots, history.turns, dry=[*dry, *_unsampled(samples)])
+    if moist.met and known.met:
+        return known
+    if moist.met or not known.hot:
         missing.append("moisture at the time was not measured")
     return moist
+
+
+def _unsampled(samples: Sequence[Span]) -> tuple[Span, ...]:
+    """The time that no sample of moisture speaks for."""
+    reach = 24 * float(rule_file()["moisture"]["reach_d"])
+    return outside([(t - reach, t + reach) for t, _ in samples])
 
 
 def stands_within(known: Span | None, least: float, most: float) -> bool | None:

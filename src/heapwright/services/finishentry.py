@@ -8,6 +8,7 @@ control); what was converted is said.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -49,10 +50,11 @@ WORDS: dict[str, str] = {
 #: How strong signs in a bean pot are, by the score kept.
 SIGNS: tuple[str, ...] = ("none", "slight", "moderate", "severe")
 _N = r"\d+(?:[.,]\d+)?"
-_MG = {"g": 1000.0, "mg": 1.0, "ug": 0.001, "µg": 0.001}
+_MG = {"mg": 1.0, "ug": 0.001}
 _PER_G = {"g": 1.0, "kg": 1000.0}
 _PER_DAY = {"d": 1.0, "day": 1.0, "h": 24.0, "hour": 24.0, "hr": 24.0}
 _MG_O2_PER_MMOL = 32.0
+_MG_C_PER_MMOL = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +142,7 @@ def _reheat(key: str, text: str, basis: str, field: str, unit: str) -> tuple[flo
     if peak is None and air is None:
         bare = re.sub(r"\b(?:degrees?|deg)\b\.?(?!\s*[CF]\b)", "", text, flags=re.IGNORECASE)
         rise = parse(bare.strip(), key, field=field, default_unit=unit or None).typical
+        _not_below_air(rise, text, field)
         return rise, f"class {finish.dewar_class(rise)} of the Dewar test"
     if peak is None or air is None:
         raise EntryError(
@@ -151,42 +154,144 @@ def _reheat(key: str, text: str, basis: str, field: str, unit: str) -> tuple[flo
     high = parse(f"{peak[1]} {peak[2] or letter}", "temp_c", field=field).typical
     low = parse(f"{air[1]} {air[2] or letter}", "air_temp_c", field=field).typical
     rise = round(high - low, 6)
+    _not_below_air(rise, text, field)
     parse(rise, key, field=field)
     return rise, (
         f"it warmed {show(rise, key)} above air: class {finish.dewar_class(rise)} of the Dewar test"
     )
 
 
+def _not_below_air(rise: float, text: str, field: str) -> None:
+    """Refuse a peak that lies below air by more than thermometers are off."""
+    if rise < -finish.number("below_air_c").value:
+        raise EntryError(
+            "the peak lies below the air: were the two exchanged, or had the vessel not warmed "
+            "through?", field=field, value=text,
+            way_out='Write "peak 46 C, air 22 C", both read once the vessel had warmed through',
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Gas:
+    """A rate: its number as written and per g and day, its gas ("" not said), whether in mmol,
+    and whether no unit was written."""
+
+    number: float
+    per_g_day: float
+    gas: str
+    moles: bool
+    bare: bool
+
+
+_GAS = r"co2\s*-?\s*c|co2|o2"
+_ORGANIC = (
+    r"(?:\s*(?:of\s+)?(?:om|vs|organic\s+matter|volatile\s+solids)"
+    r"|\s*\((?:om|vs|organic\s+matter)\))?"
+)
+_RATE = re.compile(
+    rf"(?:(?P<before>{_GAS})\s*:?\s+)?(?P<number>-?{_N})\s*(?P<unit>mg|ug|mmol)\s*"
+    rf"(?P<gas>{_GAS})?\s*(?:/|\bper\b)\s*(?P<mass>kg|g)\b{_ORGANIC}"
+    r"\s*(?:/|\bper\b|\band\b)\s*(?P<time>day|d|hour|hr|h)\b",
+    re.IGNORECASE,
+)
+_JAR = re.compile(
+    r"[\s,;]*(?:\(?\b(?:in|from)?\s*(?:an?\s+)?(?:sealed\s+)?jar\)?)\s*$", re.IGNORECASE
+)
+#: What a rate may not count per, and what it is then called.
+_OTHER_MASS = re.compile(r"(?:\b|(?<=[\d/]))(?:dm|dw|fm|fw|ts|dry|fresh|wet|soil)\b", re.IGNORECASE)
+
+
+def _rate(text: str, unit: str, field: str, example: str) -> _Gas:
+    """A rate of gas, the whole text against one pattern; raises `EntryError` for anything else."""
+    plain = _JAR.sub("", text.translate(str.maketrans("₂µμ", "2uu")).strip())
+    bare = re.fullmatch(rf"-?{_N}", plain) is not None
+    if bare and not unit.strip():
+        number = parse_number(plain, field=field)
+        return _Gas(number, number, "", moles=False, bare=True)
+    said = f"{plain} {unit.translate(str.maketrans('₂µμ', '2uu')).strip()}" if bare else plain
+    found = _RATE.fullmatch(said)
+    if found is None and _OTHER_MASS.search(said):
+        raise EntryError(
+            "the published classes count per g of organic matter", field=field, value=text,
+            way_out="Divide by the share of organic matter (100 % less the ash) and write it as in "
+            f'"{example}"',
+        )  # fmt: skip
+    if found is None:
+        raise EntryError(
+            "this cannot be read as one number with mg, ug or mmol, per g or kg of organic matter, "
+            "and per day or hour", field=field, value=text, way_out=f'Write it as in "{example}"',
+        )  # fmt: skip
+    before, gas = (re.sub(r"[\s-]", "", found[g] or "").lower() for g in ("before", "gas"))
+    if before and gas and before != gas:
+        raise EntryError(
+            "two gases are named", field=field, value=text, way_out=f'Write it as in "{example}"'
+        )
+    number = parse_number(found["number"], field=field)
+    rate = number * _MG.get(found["unit"].lower(), 1.0) / _PER_G[found["mass"].lower()]
+    rate *= _PER_DAY[found["time"].lower()]
+    return _Gas(
+        number, round(rate, 12), before or gas, moles=found["unit"].lower() == "mmol", bare=False
+    )
+
+
 def _breath(key: str, text: str, basis: str, field: str, unit: str) -> tuple[float, str]:
-    """Carbon dioxide as mg CO2-C per g of organic matter and day."""
-    said = text if re.search("[a-z]", text, re.IGNORECASE) else f"{text} {unit}"
-    number = _first(said, field)
-    low = said.lower()
-    gas = re.search(r"co2(\s*[- ]?\s*c\b)?", low.replace("₂", "2"))
-    carbon = (gas is not None and gas[1] is not None) or basis in ("co2-c", "c")
-    if gas is None and basis not in ("co2", "co2-c", "c"):
+    """Carbon dioxide as mg CO2-C per g of organic matter and day; a millimole is 12 mg of it."""
+    example = finish.assay(key).typed
+    rate = _rate(text, unit, field, example)
+    given = {"co2": "co2", "co2-c": "co2c", "c": "co2c"}.get(basis, "")
+    if rate.gas == "o2":
+        raise EntryError(
+            "this is oxygen, and breathing is counted in carbon dioxide", field=field, value=text,
+            way_out=f'Log it as oxygen uptake, or write it as in "{example}"',
+        )  # fmt: skip
+    if rate.gas and given and rate.gas != given:
+        raise EntryError(
+            "the text and the basis name two gases, which differ 3.67 times", field=field,
+            value=f"{text}, basis {basis}", way_out=f'Leave the basis out, as in "{example}"',
+        )  # fmt: skip
+    gas = rate.gas or given
+    if not gas:
         raise EntryError(
             "it is not said whether this is carbon dioxide or its carbon, which differ 3.67 times",
             field=field, value=text,
             way_out="Write 16 mg CO2/g/d, or 4.4 mg CO2-C/g/d (both per g of organic matter)",
         )  # fmt: skip
-    mg = number * _scaled(said, field, text, per_day=1.0)
-    value = mg if carbon else finish.co2_c(mg)
-    remark = "" if carbon else f"{mg:.3g} mg CO2 is {value:.3g} mg CO2-C (times 12/44)"
-    if "jar" in low:
+    amount = rate.per_g_day
+    if rate.moles:
+        value = amount * _MG_C_PER_MMOL
+        remark = f"{text} is {value:.3g} mg CO2-C per g and day (12 mg of carbon in a millimole)"
+    elif gas == "co2":
+        value = finish.co2_c(amount)
+        remark = f"{amount:.3g} mg CO2 is {value:.3g} mg CO2-C (times 12/44)"
+    else:
+        value = amount
+        same = math.isclose(value, rate.number)
+        remark = "" if same else f"{text} is {value:.3g} mg CO2-C per g and day"
+    if rate.bare:
+        remark += ("; " if remark else "") + "taken as mg per g of organic matter and day"
+    if "jar" in text.lower():
         remark += ("; " if remark else "") + "a sealed jar ranks heaps and gives no class"
     return parse(value, key, field=field).typical, remark
 
 
 def _oxygen(key: str, text: str, basis: str, field: str, unit: str) -> tuple[float, str]:
-    """Oxygen as mg per g of organic matter and hour; millimoles count 32 mg."""
-    said = text if re.search("[a-z]", text, re.IGNORECASE) else f"{text} {unit}"
-    moles = re.search(r"\bm(?:illi)?mol", said, re.IGNORECASE) is not None
-    number = _first(said, field)
-    value = number * (_MG_O2_PER_MMOL if moles else 1.0)
-    value *= _scaled(said, field, text, per_day=1.0 / 24.0)
-    remark = "" if abs(value - number) < 1e-12 else f"{text} is {value:.3g} mg O2 per g and hour"
-    return parse(value, key, field=field).typical, remark
+    """Oxygen as mg per g of organic matter and hour; a millimole is 32 mg of it."""
+    example = finish.assay(key).typed
+    rate = _rate(text, unit, field, example)
+    if rate.gas not in ("", "o2") or basis not in ("", "o2"):
+        raise EntryError(
+            "oxygen is counted here, not carbon dioxide", field=field,
+            value=f"{text}, basis {basis}" if basis else text,
+            way_out=f'Log it as respiration, or write it as in "{example}"',
+        )  # fmt: skip
+    if rate.bare:
+        said = "taken as mg O2 per g of organic matter and hour"
+        return parse(rate.per_g_day, key, field=field).typical, said
+    value = rate.per_g_day / _PER_DAY["h"] * (_MG_O2_PER_MMOL if rate.moles else 1.0)
+    value = round(value, 12)  # a limit of 25 mmol/kg/h is kept by just that
+    parse(value, key, field=field)
+    same = math.isclose(value, rate.number)
+    return value, "" if same else f"{text} is {value:.3g} mg O2 per g and hour"
 
 
 def _four_days(key: str, text: str, basis: str, field: str, unit: str) -> tuple[float, str]:
@@ -194,30 +299,6 @@ def _four_days(key: str, text: str, basis: str, field: str, unit: str) -> tuple[
     bare = re.sub(r"\s*mg\s*o(?:2|₂)\s*/\s*g\s*(?:dm|dry matter|ts)?\s*$", "", text,
                   flags=re.IGNORECASE)  # fmt: skip
     return parse(bare, key, field=field).typical, ""
-
-
-def _scaled(said: str, field: str, text: str, *, per_day: float) -> float:
-    """What a number with "mg/g/d" or the like is multiplied by; nothing written is mg, g, and the
-    usual time, whose factor is 1."""
-    low = said.lower()
-    if re.search(r"\b(?:dm|dry matter|ts|soil|wet)\b", low):
-        raise EntryError(
-            "the published classes count per g of organic matter", field=field, value=text,
-            way_out="Divide by the share of organic matter (100 % less the ash) and write g OM",
-        )  # fmt: skip
-    top = re.search(r"\d\s*(mg|ug|µg|g)\b", low)
-    under = re.findall(r"(?:/|\bper\s+)\s*(kg|g|day|d|hour|hr|h)\b", low)
-    mass = next((_PER_G[u] for u in under if u in _PER_G), 1.0)
-    time = next((_PER_DAY[u] for u in under if u in _PER_DAY), 1.0 if per_day == 1.0 else 24.0)
-    return (_MG[top[1]] if top else 1.0) / mass * time * per_day
-
-
-def _first(text: str, field: str) -> float:
-    """The first number of a text; raises `EntryError`."""
-    found = re.search(rf"-?{_N}", text)
-    if found is None:
-        raise EntryError("no number found", field=field, value=text, way_out="Write a number")
-    return parse_number(found[0], field=field)
 
 
 def _ppm(key: str, text: str, basis: str, field: str, unit: str) -> tuple[float, str]:
@@ -280,11 +361,22 @@ def _index(key: str, text: str, basis: str, field: str, unit: str) -> tuple[floa
     )
 
 
+def _vigour(key: str, text: str, basis: str, field: str, unit: str) -> tuple[float, str]:
+    """Mean length of the seedlings over that of the control's."""
+    counted = read_counts(text)
+    if counted is None:
+        return _of_control(key, text, basis, field, unit)
+    value = finish.vigour(counted.dishes, counted.controls)
+    said = f"length {value:.0%} of the control{_weak_control(counted)}".replace("%", " %")
+    return parse(value, key, field=field).typical, said
+
+
 def _of_control(key: str, text: str, basis: str, field: str, unit: str) -> tuple[float, str]:
     """Seedlings of compost over those of the control, as a share."""
     counted = read_counts(text)
     if counted is None:
-        _only_share(text, field, "14/15, control 15/15")
+        example = "58/60 20 mm, control 60/60 24 mm" if key == "vigour" else "14/15, control 15/15"
+        _only_share(text, field, example)
         bare = re.sub(r"\bof (?:the )?control\b", "", text, flags=re.IGNORECASE).strip()
         return parse(bare, key, field=field, default_unit=unit or "%").typical, ""
     if not counted.dishes or not counted.controls:
@@ -441,7 +533,7 @@ Reader = Callable[[str, str, str, str, str], tuple[float, str]]
 #: How the text of each test is read.
 READERS: Mapping[str, Reader] = {
     "reheat_c": _reheat, "respiration": _breath, "oxygen_uptake": _oxygen, "sour": _oxygen,
-    "at4": _four_days, "germination_index": _index, "emergence": _of_control, "vigour": _of_control,
+    "at4": _four_days, "germination_index": _index, "emergence": _of_control, "vigour": _vigour,
     "bean_signs": _beans, "nh4_n_mg_kg": _ppm, "no3_n_mg_kg": _ppm, "vfa_mg_kg": _ppm,
     "nh4_no3_ratio": _plain, "salts_ds_m": _plain, "smell_score": _score, "look_score": _score,
     "overs_frac": _sieve,

@@ -8,13 +8,16 @@ and in the report only where the plan names a rule: ``hygiene`` in [trial].
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from heapwright.domain.entries import Reading
 from heapwright.domain.material import Mix
 from heapwright.domain.trial import Trial
+from heapwright.domain.when import local_zone
 from heapwright.errors import HeapwrightError, InputError
 from heapwright.science import hygiene as science
 from heapwright.services.record import HeapRecord, TrialRecord, load_record
@@ -40,7 +43,8 @@ class HeapHeat:
 
     zero : the moment that hours count from; history; kinds : see `science.hygiene.judge`; called :
     what the heap is, in words; cn_said : where its C:N comes from, "" if unknown; notes : what was
-    left out and why; small : whether it has less than a warm heap's least volume.
+    left out and why; small : whether it has less than a warm heap's least volume;
+    lost_said : when it was lost, in words, "" if it was not.
     """
 
     record: HeapRecord
@@ -51,12 +55,12 @@ class HeapHeat:
     cn_said: str
     notes: tuple[str, ...]
     small: bool
+    lost_said: str = ""
 
     @property
     def record_spots(self) -> tuple[str, ...]:
         """Every spot with a temperature in the book, in order of its first reading."""
-        read = (r.spot for r in self.record.readings if r.quantity == "temp_c")
-        return tuple(dict.fromkeys(read))
+        return _ever_read(self.record)
 
     def at(self, hours: float) -> datetime:
         """The moment so many hours after zero."""
@@ -127,19 +131,33 @@ def heat_of(
             f"Material was added to heap {name}, last on {added:%Y-%m-%d}: what came before counts "
             "for nothing, since the new material was not in it"
         )
-        read = [r for r in read if r.when.middle >= added]
+        read = _since(read, added)
+    ended = min((e.when.low for e in mine.events if e.what == "lost"), default=None)
+    lost_said = ""
+    if ended is not None:
+        zone = local_zone(trial.place.time_zone)
+        lost_said = f"Heap {name} was lost on {ended.astimezone(zone):%Y-%m-%d}"
+        notes.append(f"{lost_said}: what was read later counts for nothing")
+        read = _until(read, ended)
     spots: dict[str, tuple[list[float], list[float]]] = {}
+    ranges: dict[str, tuple[list[float], list[float]]] = {}
     for r in read:
         times, temps = spots.setdefault(r.spot, ([], []))
         times.append((r.when.middle - zero) / _HOUR)
         temps.append(r.value)
+        for ends, end in zip(ranges.setdefault(r.spot, ([], [])), _range(r), strict=True):
+            ends.append((end - zero) / _HOUR)
+    if spots:  # one that was read before only is a spot of the heap too: not measured, so against
+        spots |= {s: ([], []) for s in _ever_read(mine) if s not in spots}
+        ranges |= {s: ([], []) for s in spots if s not in ranges}
     rough = sum(1 for r in read if not r.when.exact)
     if rough:
         notes.append(
-            f"{rough} of {len(read)} readings of heap {name} have a day and no hour: they are "
-            "taken at the middle of the time they may be from"
+            f"{rough} of {len(read)} readings of heap {name} have rough times: hours are shown as "
+            "if each was read at the middle of the time it may be from, and a rule is met only if "
+            "it is at the worst ends too; a day without an hour leaves up to 48 hours to the next"
         )
-    read_at = {r.spot.lower() for r in mine.readings if r.quantity == "temp_c"}
+    read_at = {s.lower() for s in _ever_read(mine)}
     cn, cn_said = _cn(trial, mine)
     cn_measured = "measured" in cn_said
     least = float(science.rule_file()["small"]["volume_m3"])
@@ -154,15 +172,77 @@ def heat_of(
             ),
             moistures=tuple(
                 ((s.when.middle - zero) / _HOUR, s.value)
-                for s in mine.samples if s.quantity == "moisture_wb"
+                for s in mine.samples
+                if s.quantity == "moisture_wb" and (added is None or s.when.low >= added)
             ),
+            covered=_covered(trial, mine, zero),
+            rough=ranges if rough else {},
+            depths={s.name: s.depth_m for s in trial.spots},
             cn=cn, cn_from="" if cn is None or cn_measured else "by the plan's mix",
             unread=tuple(s.name for s in trial.spots if s.name.lower() not in read_at),
-            now_h=(now - zero) / _HOUR,
+            now_h=(min(now, ended or now) - zero) / _HOUR,
         ),
         kinds=kinds, called=called, cn_said=cn_said, notes=tuple(notes),
-        small=volume is not None and volume < least,
+        small=volume is not None and volume < least, lost_said=lost_said,
     )  # fmt: skip
+
+
+#: first words of a factor's level that say there is a cover
+_YES = ("yes", "with", "covered", "insulated", "on")
+
+
+def _covered(trial: Trial, mine: HeapRecord, zero: datetime) -> tuple[tuple[float, float], ...]:
+    """When a heap surely had a cover: from a cover noted (or the plan's) until it was taken off."""
+    way = trial.way(mine.heap.way) if mine.heap.way is not None else None
+    planned = way is not None and (
+        way.kind == "covered"
+        or any("cover" in f.lower() and (*level.lower().split(), "")[0] in _YES
+               for f, level in way.factors)
+    )  # fmt: skip
+    spans: list[tuple[float, float]] = []
+    since = -math.inf if planned else None
+    maybe_off = None  # until then it may still have been taken off
+    for e in sorted(mine.events, key=lambda e: (e.when.low, e.what == "uncovered")):
+        if e.what == "covered" and since is None:
+            if maybe_off is None or e.when.low >= maybe_off:
+                since = (e.when.high - zero) / _HOUR
+        elif e.what == "uncovered":
+            maybe_off = max(e.when.high, maybe_off or e.when.high)
+            if since is not None:
+                spans.append((since, (e.when.low - zero) / _HOUR))
+            since = None
+    if since is not None:
+        spans.append((since, math.inf))
+    return tuple(s for s in spans if s[1] > s[0])
+
+
+def _range(r: Reading) -> tuple[datetime, datetime]:
+    """Earliest and latest time of a reading; one known to the minute has no range."""
+    return (r.when.middle, r.when.middle) if r.when.exact else (r.when.low, r.when.high)
+
+
+def _since(read: Sequence[Reading], moment: datetime) -> list[Reading]:
+    """Readings surely from *moment* on, or from the end of one that may lie on either side of it.
+
+    Such a one is neither counted nor passed over: the clock starts when it was surely over.
+    """
+    for low, high in sorted(_range(r) for r in read):
+        if low < moment < high:
+            moment = high
+    return [r for r in read if _range(r)[0] >= moment]
+
+
+def _until(read: Sequence[Reading], moment: datetime) -> list[Reading]:
+    """Readings surely before *moment*, as `_since`."""
+    for high, low in sorted(((h, w) for w, h in map(_range, read)), reverse=True):
+        if low < moment < high:
+            moment = low
+    return [r for r in read if _range(r)[1] <= moment]
+
+
+def _ever_read(mine: HeapRecord) -> tuple[str, ...]:
+    """Every spot with a temperature in the book, whether it counts or not."""
+    return tuple(dict.fromkeys(r.spot for r in mine.readings if r.quantity == "temp_c"))
 
 
 def _kinds(
@@ -260,23 +340,23 @@ def planning_notes(trial: Trial) -> tuple[str, ...]:
             small.append(heap.name)
     if none:
         notes.append(
-            f"{asked.called}: no category of it fits heap {', '.join(none)}; a piped or untouched "
+            f"{asked.named}: no category of it fits heap {', '.join(none)}; a piped or untouched "
             "heap is no heap with forced air"
         )
     if as_if:
         notes.append(
-            f"{asked.called}: written for windrows; heap {', '.join(as_if)} would be read as if it "
+            f"{asked.named}: written for windrows; heap {', '.join(as_if)} would be read as if it "
             "were one"
         )
     gap_d = float(science.rule_file()["gap"]["daily"]["hours"]) / 24
     if trial.rounds.every_d > gap_d:
         notes.append(
-            f"{asked.called}: rounds every {trial.rounds.every_d:g} days leave gaps that count "
+            f"{asked.named}: rounds every {trial.rounds.every_d:g} days leave gaps that count "
             "against; it takes a round a day while the heaps are hot"
         )
     if small:
         notes.append(
-            f"{asked.called}: a heap of less than about {least:g} m3 seldom passes, since its edge "
+            f"{asked.named}: a heap of less than about {least:g} m3 seldom passes, since its edge "
             f"stays cold ({', '.join(small)})"
         )
     return tuple(notes)

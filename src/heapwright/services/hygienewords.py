@@ -52,7 +52,8 @@ def part_of(
     one = held[heats[0].record.name][0] if len(heats) == 1 and chosen else None
     words = (
         [heap_sentence(h, held[h.record.name][0], in_f=in_f) for h in heats] if chosen
-        else [_all_said(heats, held)]
+        else [_all_said(heats, held), *(f"{h.lost_said}; its clock ends there" for h in heats
+                                        if h.lost_said)]
     )  # fmt: skip
     words += [*_gap_words(heats), *_seed_words(heats, in_f=in_f)]
     if len(heats) == 1:
@@ -68,7 +69,7 @@ def part_of(
         title="Heat over time, held against rules",
         words=tuple(sentence(w) for w in words),
         grids=tuple(g for g in grids if g.rows),
-        known=tuple(sentence(k) for k in _known(heats, asked if chosen else ())),
+        known=tuple(sentence(k) for k in _known(heats, asked if chosen else (), held)),
         sources=_sources(asked),
         cautions=CAUTIONS,
         numbers={h.record.name: _numbers(h, held[h.record.name]) for h in heats},
@@ -81,39 +82,56 @@ def part_of(
 def _all_said(
     heats: Sequence[HeapHeat], held: dict[str, list[science.Judged]]
 ) -> str:  # fmt: skip
-    met = [(h, j) for h, found in held.items() for j in found if j.verdict == "met"]
+    met = [
+        (h, j) for h, found in held.items() for j in found
+        if j.verdict == "met" and not j.rule.unsure
+    ]  # fmt: skip
     rules = len(next(iter(held.values()))) if held else 0
     who = f"heap {heats[0].record.name}" if len(heats) == 1 else f"{_count(len(heats))} heaps"
+    aside = any(j.verdict == "met" and j.rule.unsure for found in held.values() for j in found)
+    end = "; what is remembered with low confidence stands in the table only" * aside
     if not met:
         return (
             f"{who} held against {_count(rules)} rules: the time-temperature part of none is met "
-            f"at the measured points so far; {_DECIDES}"
+            f"at the measured points so far{end}; {_DECIDES}"
         )
     named = "; ".join(
-        f"heap {h} meets that of {j.rule.called}" + (", read as if it were a windrow" * j.as_if)
+        f"heap {h} meets that of {j.rule.named}"
+        + (", read as if it were a windrow" * j.as_if)
+        + _alone(j)
         for h, j in met
     )
     return (
         f"{who} held against {_count(rules)} rules, of each its time-temperature part at the "
-        f"measured points: {named}; {_DECIDES}"
+        f"measured points: {named}{end}; {_DECIDES}"
     )
 
 
 def heap_sentence(heat: HeapHeat, found: science.Judged, *, in_f: bool = False) -> str:
-    """What a rule says of one heap, in one to three sentences."""
+    """What a rule says of one heap, in one to four sentences; first that it was lost, if so."""
+    said = _heap_said(heat, found, in_f=in_f)
+    return f"{heat.lost_said}; the clock ends there. {said}" if heat.lost_said else said
+
+
+def _heap_said(heat: HeapHeat, found: science.Judged, *, in_f: bool) -> str:
     name, rule = f"Heap {heat.record.name}", found.rule
     if found.verdict == "no category fits":
         return (
-            f"{name}, {rule.called}: no category of it fits this heap ({heat.called}). A piped "
+            f"{name}, {rule.named}: no category of it fits this heap ({heat.called}). A piped "
             f"or untouched heap is no heap with forced air. {_DECIDES[0].upper()}{_DECIDES[1:]}."
         )
     if found.as_if:
         name += " (read as if it were a windrow; the rule is written for windrows)"
     assert found.option is not None
+    if found.verdict == "met" and rule.unsure:
+        return (
+            f"{name}, {rule.named} ({found.option.words}): the measured points reach what is "
+            f"remembered of its heat and time{_alone(found)}; look the rule up; {_DECIDES}."
+        )
     if found.verdict == "met":
         return (
-            f"{name} meets the time-temperature part of {rule.called} "
-            f"({found.option.words}), at the measured points; {_DECIDES}."
+            f"{name} meets the time-temperature part of {rule.named} "
+            f"({found.option.words}), {_where(found)}; {_DECIDES}."
         )
     points = _points_said(found, in_f=in_f)
     other = [f for f in found.fails if f != "heat over time"]
@@ -121,13 +139,21 @@ def heap_sentence(heat: HeapHeat, found: science.Judged, *, in_f: bool = False) 
     if found.verdict == "cannot tell":
         missing = "; ".join(found.missing)
         said = f"{'; '.join(parts)}. " if parts else ""
-        return f"{name}, {rule.called} ({found.option.words}): {said}Cannot tell: \
+        return f"{name}, {rule.named} ({found.option.words}): {said}Cannot tell: \
 {missing}. {_DECIDES[0].upper()}{_DECIDES[1:]}."
     also = f" Not known either: {'; '.join(found.missing)}." if found.missing else ""
     return (
-        f"{name}, {rule.called} ({found.option.words}): {'; '.join(parts)}. Not met."
+        f"{name}, {rule.named} ({found.option.words}): {'; '.join(parts)}. Not met."
         f"{also} {_DECIDES[0].upper()}{_DECIDES[1:]}."
     )
+
+
+def _alone(found: science.Judged) -> str:
+    return ", at one measured point only" if len(found.points) == 1 else ""
+
+
+def _where(found: science.Judged) -> str:
+    return _alone(found).removeprefix(", ") or "at the measured points"
 
 
 def _points_said(found: science.Judged, *, in_f: bool) -> str:
@@ -142,7 +168,7 @@ def _points_said(found: science.Judged, *, in_f: bool) -> str:
     if found.meeting == total:
         if found.clock.hot:
             return f"all {_count(total)} measured points meet its heat and time" if total > 1 else \
-                "the one measured point meets its heat and time"  # fmt: skip
+                "one measured point only, which meets its heat and time"  # fmt: skip
         return (
             "every measured point meets its heat and time by itself, but not all at the same time"
         )
@@ -158,7 +184,7 @@ def _blocked(found: science.Judged, *, in_f: bool) -> str:
     assert option is not None
     hours, warmest = next((h, w) for n, h, w in found.points if n == found.blocking)
     if warmest is None:
-        return "was not read"
+        return "was not read in the time that counts"
     if warmest < option.c:
         return f"reached {_deg(warmest, in_f, below=option.c)}"
     how = "in all" if option.how == "summed" else "in a row"
@@ -207,6 +233,8 @@ _HEAD = ("rule", "answer", "reached", "asked", "coldest spot", "key")
 def _cells(found: science.Judged, *, in_f: bool) -> tuple[str, str, str, str]:
     """Answer, reached, asked, coldest spot."""
     verdict = _SHOWN.get(found.verdict, found.verdict)
+    if found.verdict == "met" and found.rule.unsure:
+        verdict = "reached what is remembered"
     verdict += ", as if a windrow" if found.as_if else ""
     if found.clock is None or found.option is None:
         return verdict, "–", "–", "–"
@@ -375,7 +403,10 @@ def _study(one: seeds.Species) -> str:
 # --- what it stands on ---------------------------------------------------------------------------
 
 
-def _known(heats: Sequence[HeapHeat], chosen: Sequence[science.Rule]) -> list[str]:
+def _known(
+    heats: Sequence[HeapHeat], chosen: Sequence[science.Rule],
+    held: dict[str, list[science.Judged]],
+) -> list[str]:  # fmt: skip
     gap = science.rule_file()["gap"]
     said = [
         "The coldest measured point decides: at each time the lowest of all spots",
@@ -384,7 +415,20 @@ def _known(heats: Sequence[HeapHeat], chosen: Sequence[science.Rule]) -> list[st
         "hour for closed plants), or before the first and after the last, the spot counts as not "
         "measured, and that counts against (own choice)",
     ]
+    apart_h, reach_d = (float(science.rule_file()[t][k]) for t, k in (
+        ("turns", "apart_h"), ("moisture", "reach_d")))  # fmt: skip
+    asked = chosen or _all()
+    if any(o.turns for r in asked for o in r.options):
+        said.append(f"Of turns less than {apart_h:g} hours apart one counts (own choice)")
+    if any(r.moisture for r in asked):
+        said.append(
+            f"A sample of moisture speaks for {reach_d:g} days before and after it (own choice); "
+            "the rest of the time it was not measured"
+        )
     said += [c for r in chosen for c in r.caveats]
+    if not chosen:  # what every rule that is met asks for beside the heat
+        met = {j.rule.key for found in held.values() for j in found if j.verdict == "met"}
+        said += [f"{r.short}: {c}" for r in _all() if r.key in met for c in r.caveats]
     said += [h.cn_said for h in heats if h.cn_said and any(r.cn for r in chosen or _all())][:6]
     said += [n for h in heats for n in h.notes]
     for h in heats:

@@ -8,6 +8,7 @@ this project's own reading and said to be.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -126,16 +127,17 @@ def _judged(
     counted = [f for f in found if f.counts]
     stage = max((f.stage for f in counted if f.stage is not None), default=None)
     values = {f.assay.key: f.value for f in found
-              if not (f.why_not or f.unsure or f.older) and f.assay.ccqc}  # fmt: skip
+              if f.says and not f.apart and f.assay.ccqc}  # fmt: skip
     return _Judged(heap, found, stage, finish.ccqc_rating(values))
 
 
 def _use(j: _Judged) -> str:
     """Where it may go by the worst test, and what is not known."""
     signs = _signs(j)
-    if signs and signs.unsure and j.stage != 2:
-        return "mulch yes, beds and pots not before beans are sown again"
-    if signs and not signs.unsure:
+    if signs and not signs.says:  # what may carry weedkiller is spread nowhere
+        control = " with a control" if signs.why_not else ""
+        return f"mulch, beds and pots not before beans are sown again{control}"
+    if signs:
         return "grass yes, beds and pots not"
     if j.stage == 2:
         return "mulch yes, pots not yet"
@@ -148,17 +150,15 @@ def _use(j: _Judged) -> str:
 
 
 def _signs(j: _Judged) -> Found | None:
-    """The bean test, where it shows signs."""
-    return next(
-        (f for f in j.found if f.assay.key == "bean_signs" and not (f.why_not or f.older)
-         and (f.value >= 1 or f.unsure)), None,
-    )  # fmt: skip
+    """The bean test that is gone by, where any pot shows signs, even if it does not count."""
+    return next((f for f in j.found if f.signs and not f.passed), None)
 
 
 def _answer(j: _Judged) -> str:
     """The sentence that answers: what the tests say, and which is gone by."""
     if j.stage is None:
-        return f"Nothing that was tested of heap {j.heap.name} decides yet"
+        held = f". Beans showed signs: {_use(j)}" if _signs(j) else ""
+        return f"Nothing that was tested of heap {j.heap.name} decides yet{held}"
     at = {s: [f for f in _by_weight(j.counted) if f.stage == s] for s in range(3)}
     # a single limit that is missed weighs less than a class of its own
     bad, good = at[j.stage], at[0] if j.stage else []
@@ -215,9 +215,9 @@ def _heap_part(trial: str, j: _Judged, zone: tzinfo) -> Part:
             "Also " + _listed([f.assay.badly.format(x=f.shown) for f in also[:4]])
         ))  # fmt: skip
     words += [f"{_up(f.assay.title)}: unsure. {_up(sentence(f.unsure))}" for f in j.found
-              if f.unsure and not f.older]  # fmt: skip
+              if f.unsure and not f.apart]  # fmt: skip
     words += [f"{_up(f.assay.title)} does not count: {sentence(f.why_not)}" for f in j.found
-              if f.why_not and not f.older]  # fmt: skip
+              if f.why_not and not f.apart]  # fmt: skip
     step = _next_test(j)
     if step:
         words.append(step)
@@ -273,9 +273,11 @@ def _heap_grids(j: _Judged, zone: tzinfo) -> tuple[Grid, ...]:
         local = f.when.astimezone(zone)
         age = f", day {f.age_d:.0f}" if f.age_d is not None else ""
         rows.append((f.assay.title, f.shown, f"{local.day} {local:%B %Y}{age}", _reading(f)))
-        classes += [(f.assay.title, v.scheme.said_short, v.label) for v in f.verdicts]
+        if not f.passed:
+            classes += [(f.assay.title, v.scheme.said_short, v.label) for v in f.verdicts]
     curve = next((f.curve for f in j.found if f.curve), ())
-    notes = [f"{f.assay.title}: {'; '.join(f.notes)}." for f in j.found if f.notes]
+    notes = [f"{f.assay.title}: {'; '.join(f.notes)}." for f in j.found
+             if f.notes and not f.passed]  # fmt: skip
     return (
         Grid("What was tested", ("test", "result", "when", "read as"), rows, " ".join(notes)),
         Grid("What the published classes say", ("test", "who says so", "class"), classes,
@@ -287,6 +289,8 @@ def _heap_grids(j: _Judged, zone: tzinfo) -> tuple[Grid, ...]:
 
 
 def _reading(f: Found) -> str:
+    if f.passed:
+        return f"{f.passed}, not gone by"
     if f.older:
         return "older, not gone by"
     if f.why_not:
@@ -307,6 +311,17 @@ def _known(j: _Judged) -> tuple[str, ...]:
         days = finish.number("together_d").value
         lines.append(f"Tests more than {days:.0f} days older than the newest are shown and not "
                      "gone by.")  # fmt: skip
+    if any(f.passed for f in j.found):
+        days = finish.number("worse_within_d").value
+        lines.append(
+            f"Of results of one test within {days:.0f} days the worse is gone by (own choice); of "
+            "others the newest that counts. All of them are shown."
+        )
+    if any(f.signs for f in j.found):
+        lines.append(
+            "Signs in beans do not grow old: only a clean test that counts, more than "
+            f"{finish.number('worse_within_d').value:.0f} days later, lifts them (own choice)."
+        )
     if any(f.assay.key == "reheat_c" for f in j.found):
         limit = finish.number("dry_below")
         lines.append(
@@ -340,7 +355,7 @@ def _numbers(trial: str, j: _Judged) -> dict[str, Any]:
         "heap": j.heap.name,
         "way": j.heap.heap.way,
         "stage": None if j.stage is None else STAGES[j.stage],
-        "use": _use(j) if j.stage is not None else "",
+        "use": _use(j) if j.stage is not None or _signs(j) else "",
         "ccqc": {
             "rating": j.rating.rating, "missing": list(j.rating.missing),
             "gate": None if j.rating.gate is None else not j.rating.gate,
@@ -352,7 +367,8 @@ def _numbers(trial: str, j: _Judged) -> dict[str, Any]:
 
 def _test_json(f: Found) -> Mapping[str, Any]:
     return {
-        "test": f.assay.key, "value": f.value, "shown": f.shown, "when": f.when.isoformat(),
+        "test": f.assay.key, "value": f.value if math.isfinite(f.value) else None,
+        "shown": f.shown, "when": f.when.isoformat(),
         "age_d": f.age_d, "read_as": _reading(f), "counts": f.counts, "why_not": f.why_not,
         "unsure": f.unsure, "notes": list(f.notes),
         "classes": [
@@ -388,7 +404,8 @@ def _trial_part(trial: str, found: Sequence[_Judged], heaps: int) -> Part:
         )
     rows = [
         (j.heap.name, j.heap.heap.way or "-", "undecided" if j.stage is None else STAGES[j.stage],
-         _up(_use(j)) if j.stage is not None else "not known", j.rating.rating or "not rated",
+         _up(_use(j)) if j.stage is not None or _signs(j) else "not known",
+         j.rating.rating or "not rated",
          _listed([f.assay.title for f in _by_weight(j.counted) if f.stage == j.stage][:2] or ["-"]))
         for j in found
     ]  # fmt: skip

@@ -1,15 +1,18 @@
 """What the book holds of tests of finish of one heap: values, classes, and what does not count.
 
-Units: those of the register rows; ages in days. Conventions: of each test the last day counts, all
-its dishes and pots together; what is much older than the newest test is set apart; a test that says
+Units: those of the register rows; ages in days. Conventions: samples of one day count together,
+all dishes and pots of it; of each test the newest day that counts is gone by, or a worse one of the
+week before it, and every other stays as a row; what is much older than the newest test is set
+apart, but for signs of weedkiller in beans, which only a later clean test lifts; a test that says
 nothing (dry sample, poor control, sealed jar) is shown with the reason and not gone by.
 """
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from heapwright.domain.entries import Sample
@@ -38,7 +41,8 @@ class Found:
     assay; value, shown : the number, and as it stands on screen; when; age_d : of the heap, None if
     its build is unknown; verdicts : by scheme; why_not : why it does not count ("" if it does);
     unsure : why it does not decide ("" if it does); notes; older : set apart, not gone by; curve :
-    meshes [mm] and shares finer, of a sieve.
+    meshes [mm] and shares finer, of a sieve; signs : of beans, the strongest of any pot (0 none);
+    passed : ``earlier`` or ``newer`` where another result of the same test is gone by, else "".
     """
 
     assay: Assay
@@ -52,6 +56,18 @@ class Found:
     notes: tuple[str, ...] = ()
     older: bool = False
     curve: tuple[tuple[float, float], ...] = field(default=())
+    signs: int = 0
+    passed: str = ""
+
+    @property
+    def says(self) -> bool:
+        """Whether it says anything: it was made well enough and is not unsure."""
+        return not (self.why_not or self.unsure)
+
+    @property
+    def apart(self) -> bool:
+        """Whether it is shown only: much older, or passed over for another of the same test."""
+        return self.older or bool(self.passed)
 
     @property
     def stage(self) -> int | None:
@@ -61,7 +77,7 @@ class Found:
     @property
     def counts(self) -> bool:
         """Whether it is gone by."""
-        return not (self.why_not or self.unsure or self.older) and self.stage is not None
+        return self.says and not self.apart and self.stage is not None
 
 
 def found_of(
@@ -78,19 +94,81 @@ def found_of(
         return ()
     newest = max(s.when.middle for s in tested)
     oldest = newest - timedelta(days=number("together_d").value)
-    made: list[Found] = []
+    series: dict[str, list[Found]] = {}
     for key in known:
         taken = [s for s in mine if s.quantity == key and s.when.middle <= newest + _DAY]
         if key in ALSO_BEFORE:
             taken = [s for s in taken if s.when.middle >= oldest]
         if taken:
-            last = max(s.when.middle for s in taken)
-            day = [s for s in taken if last - s.when.middle < _DAY]
-            made.append(_found(known[key], heap, day, older=last < oldest, shown_in=shown_in))
-    made += _ratio(made, heap)
+            series[key] = [
+                _found(known[key], heap, day, oldest=oldest, shown_in=shown_in)
+                for day in _days(taken)
+            ]
+    _add_ratios(series)
+    made = [f for rows in series.values() for f in _chosen(rows)]
     warmed = _warmed(record, heap, oldest, shown_in)
     order = list(known)
     return tuple(sorted([*made, *warmed], key=lambda f: order.index(f.assay.key)))
+
+
+def _days(taken: Sequence[Sample]) -> list[list[Sample]]:
+    """Samples by the day they were taken on, the newest first."""
+    days: list[list[Sample]] = []
+    for sample in sorted(taken, key=lambda s: s.when.middle, reverse=True):
+        if days and days[-1][0].when.middle - sample.when.middle < _DAY:
+            days[-1].append(sample)
+        else:
+            days.append([sample])
+    return days
+
+
+# --- which result is gone by ----------------------------------------------------------------------
+
+
+def _week() -> timedelta:
+    return timedelta(days=number("worse_within_d").value)
+
+
+def _chosen(rows: Sequence[Found]) -> list[Found]:
+    """Results of one test, the newest first, as they are shown: the one gone by, then the rest.
+
+    Signs in beans stand until a clean test that counts, more than a week later, lifts them.
+    """
+    clean = [f.when for f in rows if f.says and not f.signs]
+    lifted = [f for f in rows if f.signs and any(c - f.when > _week() for c in clean)]
+    stand = [f for f in rows if f not in lifted]
+    shown = [f for f in stand if f.signs]
+    if shown:  # the surest and strongest signs, the newest of those alike
+        gone = max(shown, key=lambda f: (f.says, _weight(f), f.signs))
+        near = [f for f in stand if f.says and abs(f.when - gone.when) <= _week()]
+    else:
+        says = [f for f in stand if f.says and not f.older]
+        if not says:
+            return [stand[0], *_passed(rows, stand[0])]
+        near = [f for f in says if says[0].when - f.when <= _week()]
+        gone = max(near, key=_weight)
+    other = [f for f in near if f is not gone and _weight(f) < _weight(gone)]
+    rest = _passed(rows, gone)
+    if other and gone.says:
+        days = number("worse_within_d").value
+        note = f"of {len(other) + 1} results within {days:.0f} days the worse is gone by"
+        gone = replace(gone, notes=(*gone.notes, note))
+    return [gone, *rest]
+
+
+def _weight(found: Found) -> tuple[int, int]:
+    """How bad a result is: its worst stage, then all its stages together."""
+    stages = [v.stage for v in found.verdicts if v.stage is not None]
+    return max(stages, default=-1), sum(stages)
+
+
+def _passed(rows: Sequence[Found], gone: Found) -> list[Found]:
+    """The other results of a test; a newest one that does not count keeps its own reason."""
+    return [
+        f if f is rows[0] and not f.says
+        else replace(f, passed="newer" if f.when > gone.when else "earlier")
+        for f in rows if f is not gone
+    ]  # fmt: skip
 
 
 def seeds_needed(control_share: float) -> int:
@@ -120,10 +198,11 @@ class _Read:
     unsure: str = ""
     notes: tuple[str, ...] = ()
     curve: tuple[tuple[float, float], ...] = ()
+    signs: int = 0
 
 
 def _found(
-    assay: Assay, heap: HeapRecord, day: Sequence[Sample], *, older: bool, shown_in: str
+    assay: Assay, heap: HeapRecord, day: Sequence[Sample], *, oldest: datetime, shown_in: str
 ) -> Found:
     read = _READ.get(assay.key, _mean)(assay.key, day)
     why_not = read.why_not
@@ -131,11 +210,14 @@ def _found(
     if assay.key in NEEDS_DAMP and not why_not:
         dry = too_dry(heap.samples, heap.events, last.when.middle, method=last.method)
         why_not = f"{dry}, too dry for this test. {WET_IT}" if dry else ""
+    if assay.key == "reheat_c" and not why_not and read.value < -number("below_air_c").value:
+        why_not = "its peak lies below the air: exchanged, or not warmed through"
     when = last.when.middle
     return Found(
         assay, read.value, read.shown or _shown(assay.key, read.value, shown_in), when,
         heap.age_d(when) if heap.built else None, finish.verdicts(assay.key, read.value),
-        why_not, read.unsure, read.notes, older, read.curve,
+        why_not, read.unsure, read.notes, when < oldest and not read.signs, read.curve,
+        read.signs,
     )  # fmt: skip
 
 
@@ -177,7 +259,7 @@ def _stage(key: str, value: float) -> int:
 
 def _gas(typed: str) -> bool:
     low = typed.lower().replace("₂", "2").replace(" ", "").replace("-", "")
-    return "co2" in low and "co2c" not in low
+    return "co2" in low and "co2c" not in low and "mmol" not in low
 
 
 def _over(day: Sequence[Sample]) -> float:
@@ -223,6 +305,21 @@ def _index(key: str, day: Sequence[Sample]) -> _Read:
     return _Read(value, why_not=_poor(control), notes=tuple(notes))
 
 
+def _vigour(key: str, day: Sequence[Sample]) -> _Read:
+    """The length of seedlings over the control's; counts alone, as once taken, say nothing."""
+    dishes, controls = _dishes(day)
+    if not dishes or not controls:
+        return _mean(key, day)
+    try:
+        value = finish.vigour(dishes, controls)
+    except HeapwrightError as error:
+        again = f"; {error.way_out}" if error.way_out else ""
+        return _Read(_over(day), why_not=f"{error.what}{again}")
+    test, control = finish.pooled(dishes), finish.pooled(controls)
+    note = f"{test.length_mm:.3g} mm against {control.length_mm:.3g} mm in the control"
+    return _Read(value, why_not=_poor(control), notes=(note,))
+
+
 def _against(key: str, day: Sequence[Sample]) -> _Read:
     """Seedlings against a control: unsure where counting cannot tell alike from a fifth fewer."""
     dishes, controls = _dishes(day)
@@ -257,11 +354,14 @@ def _beans(key: str, day: Sequence[Sample]) -> _Read:
     controls: dict[tuple[int, ...], None] = {}
     ups: list[Dish] = []
     for sample in day:
-        with contextlib.suppress(HeapwrightError):
+        try:
             pots = read_pots(sample.typed)
-            scores += pots.scores
-            controls[pots.controls] = None
-            ups += [pots.control_up] if pots.control_up else []
+        except HeapwrightError:  # a bare score that shows signs counts as a pot
+            scores += [math.ceil(sample.value)] if sample.value > 0 else []
+            continue
+        scores += pots.scores
+        controls[pots.controls] = None
+        ups += [pots.control_up] if pots.control_up else []
     if not scores:
         return _Read(_over(day), why_not="its pots cannot be read")
     level, doubt = finish.signs(scores, [c for several in controls for c in several])
@@ -273,7 +373,10 @@ def _beans(key: str, day: Sequence[Sample]) -> _Read:
         )  # fmt: skip
     blind = all("blind" in s.method.lower() for s in day)
     notes = (f"{len(scores)} pots", "scored blind" if blind else "not scored blind")
-    return _Read(level, SIGNS[int(level)], why_not, "" if why_not else _may_be(doubt), notes)
+    return _Read(
+        level, SIGNS[int(level)], why_not, "" if why_not else _may_be(doubt), notes,
+        signs=max(scores),
+    )  # fmt: skip
 
 
 def _may_be(doubt: str) -> str:
@@ -309,7 +412,7 @@ def _sieve(key: str, day: Sequence[Sample]) -> _Read:
 
 
 _READ: Mapping[str, Callable[[str, Sequence[Sample]], _Read]] = {
-    "germination_index": _index, "emergence": _against, "vigour": _against, "bean_signs": _beans,
+    "germination_index": _index, "emergence": _against, "vigour": _vigour, "bean_signs": _beans,
     "smell_score": _scores, "look_score": _scores, "overs_frac": _sieve,
 }  # fmt: skip
 
@@ -317,20 +420,33 @@ _READ: Mapping[str, Callable[[str, Sequence[Sample]], _Read]] = {
 # --- what follows from others ---------------------------------------------------------------------
 
 
-def _ratio(made: Iterable[Found], heap: HeapRecord) -> list[Found]:
-    """Ammonium over nitrate, worked out where both were measured and it was not."""
-    by_key = {f.assay.key: f for f in made}
-    ammonium, nitrate = by_key.get("nh4_n_mg_kg"), by_key.get("no3_n_mg_kg")
-    if ammonium is None or nitrate is None or "nh4_no3_ratio" in by_key or not nitrate.value:
-        return []
-    if abs(ammonium.when - nitrate.when) >= _DAY:
-        return []
-    value = ammonium.value / nitrate.value
+def _add_ratios(series: dict[str, list[Found]]) -> None:
+    """Ammonium over nitrate, worked out for each day on which both were measured and it was not."""
+    rows = list(series.get("nh4_no3_ratio", ()))
+    typed = [f.when for f in rows]
+    for ammonium in series.get("nh4_n_mg_kg", ()):
+        near = [f for f in series.get("no3_n_mg_kg", ()) if abs(f.when - ammonium.when) < _DAY]
+        if near and not any(abs(t - ammonium.when) < _DAY for t in typed):
+            nitrate = min(near, key=lambda f: abs(f.when - ammonium.when))
+            rows += _ratio(ammonium, nitrate)
+    if rows:
+        series["nh4_no3_ratio"] = sorted(rows, key=lambda f: f.when, reverse=True)
+
+
+def _ratio(ammonium: Found, nitrate: Found) -> list[Found]:
+    """One ratio; without any nitrate ammonium outweighs it beyond every class."""
+    if not nitrate.value and not ammonium.value:
+        return []  # none of either: there is nothing to weigh
+    value = ammonium.value / nitrate.value if nitrate.value else math.inf
+    endless = math.isinf(value)
     note = f"{ammonium.shown} over {nitrate.shown}"
+    if endless:
+        note += ": no nitrate at all, which is worse than every class"
     return [
         Found(
-            finish.assay("nh4_no3_ratio"), value, show(value, "ratio"), ammonium.when,
-            ammonium.age_d, finish.verdicts("nh4_no3_ratio", value), notes=(note,),
+            finish.assay("nh4_no3_ratio"), value,
+            "without end, as there is no nitrate" if endless else show(value, "ratio"),
+            ammonium.when, ammonium.age_d, finish.verdicts("nh4_no3_ratio", value), notes=(note,),
             older=ammonium.older,
         )
     ]  # fmt: skip

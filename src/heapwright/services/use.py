@@ -19,7 +19,7 @@ from heapwright.planning.workwords import listed
 from heapwright.reports.part import Grid, Part
 from heapwright.science import use as science
 from heapwright.science.cautions import Caution, cautions_for
-from heapwright.science.finish import STAGES, assay, assays, verdicts
+from heapwright.science.finish import STAGES, assay, assays, number, verdicts
 from heapwright.science.use import USES, Answer, Result, limit
 from heapwright.science.values import value
 from heapwright.services.cautions import materials_of
@@ -105,7 +105,12 @@ def tests_of(record: TrialRecord, heap: HeapRecord) -> tuple[tuple[Result, ...],
     found = found_of(record, heap, shown_in=record.plan.locked.shown_in)
     made, left = [], []
     for f in found:
-        if f.counts and f.stage is not None:
+        if f.passed:
+            if f.passed == "newer":
+                days = number("worse_within_d").value
+                left.append(f"{f.assay.title} of heap {heap.name}, {f.shown}, is newer and not "
+                            f"gone by: the worse within {days:.0f} days is.")  # fmt: skip
+        elif f.counts and f.stage is not None:
             sown = f.assay.key in _SOWN
             made.append(Result(f.assay.title, f.shown, f.assay.group, f.stage, sown=sown))
         elif f.why_not or f.unsure:
@@ -121,15 +126,19 @@ def tests_of(record: TrialRecord, heap: HeapRecord) -> tuple[tuple[Result, ...],
 
 def _beans(record: TrialRecord, heap: HeapRecord) -> tuple[dict[str, str], dict[str, str]]:
     """Uses that signs of weedkiller in beans rule out, and those they hold back where it is not
-    sure."""
-    for f in found_of(record, heap):
-        if f.assay.key != "bean_signs" or f.why_not or f.older:
-            continue
-        if f.unsure:
-            return {}, dict.fromkeys(USES[1:], "beans may show weedkiller: sow them again")
-        if f.value >= 1:
-            return dict.fromkeys(USES, "beans show signs of weedkiller: on grass only"), {}
-    return {}, {}
+    sure, or where the control is wanting."""
+    signs = next((f for f in found_of(record, heap) if f.signs and not f.passed), None)
+    if signs is None:
+        return {}, {}
+    if signs.why_not:
+        why = (
+            "signs were seen in beans, and the control is missing or does not serve "
+            f"({signs.why_not}): sow beans again with a control"
+        )
+        return {}, dict.fromkeys(USES, why)
+    if signs.unsure:
+        return {}, dict.fromkeys(USES, "beans may show weedkiller: sow them again")
+    return dict.fromkeys(USES, "beans show signs of weedkiller: on grass only"), {}
 
 
 def _end_volume(heap: HeapRecord) -> Sample | None:
