@@ -87,7 +87,9 @@ def test_heaps_that_differ_little_are_not_told_apart() -> None:
     assert compared([_made(made_run())]) == []
 
 
-@pytest.mark.parametrize(("top", "sentences"), [(52.0, 0), (57.0, 1), (66.0, 1), (74.0, 2), (90.0, 3)])
+@pytest.mark.parametrize(
+    ("top", "sentences"), [(52.0, 0), (57.0, 1), (66.0, 1), (74.0, 2), (90.0, 3)]
+)
 def test_care_is_named_where_heat_can_hurt(top: float, sentences: int) -> None:
     said = cautions([_made(made_run(top_c=top))])
     assert len(said) == sentences
