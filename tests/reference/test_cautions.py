@@ -168,7 +168,8 @@ def test_materials_are_known_by_their_names(named: str, key: str) -> None:
 @pytest.mark.parametrize(
     "named",
     ["untreated wood", "non-treated wood chips", "shredded apple prunings", "charcoal",
-     "dogwood chips", "catkins", "fatsia leaves", "wood ash", "couscous", "newspaper"],
+     "dogwood chips", "dog rose clippings", "catkins", "fatsia leaves", "wood ash", "couscous",
+     "newspaper"],
 )  # fmt: skip
 def test_other_names_are_left_alone(named: str) -> None:
     met = cautions_for(work=["planning", "using"], materials=[named])
