@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from heapwright.cli.shared import BookOption, JsonOption, say, say_json, say_part
+from heapwright.cli.shared import BookOption, JsonOption, say, say_part
 
 __all__ = ["finish_app"]
 
@@ -64,10 +64,7 @@ def heap(
 
     with open_book(book) as opened:
         part = finish_part(opened, trial, name, now=now())
-    if json_:
-        say_json(part.to_json())
-    else:
-        say_part(part)
+    say_part(part, json_)
 
 
 @blind_app.command("deal")
@@ -101,10 +98,7 @@ def deal_(
             controls=controls, seed=seed, who=who,
         )  # fmt: skip
         part = blind_part(found, pick_trial(opened, trial))
-    if json_:
-        say_json(part.to_json())
-    else:
-        say_part(part)
+    say_part(part, json_)
 
 
 @blind_app.command("sheet")
@@ -120,10 +114,7 @@ def sheet(
 
     with open_book(book) as opened:
         part = round_part(opened, trial, number=number)
-    if json_:
-        say_json(part.to_json())
-    else:
-        say_part(part)
+    say_part(part, json_)
 
 
 @blind_app.command("key")
@@ -139,10 +130,7 @@ def key(
 
     with open_book(book) as opened:
         part = key_part(opened, trial, number=number)
-    if json_:
-        say_json(part.to_json())
-    else:
-        say_part(part)
+    say_part(part, json_)
 
 
 @blind_app.command("score")
@@ -177,10 +165,7 @@ def score(
     with open_book(book) as opened:
         found = enter_scores(opened, trial, typed, now=now(), about=about, number=number, who=who)
         part = blind_part(found, pick_trial(opened, trial))
-    if json_:
-        say_json(part.to_json())
-    else:
-        say_part(part)
+    say_part(part, json_)
 
 
 @blind_app.command("open")
@@ -204,8 +189,5 @@ def open_(
             opened, trial, now=now(), number=number, control_up=control_up, who=who
         )
         part = blind_part(found, pick_trial(opened, trial))
-    if json_:
-        say_json(part.to_json())
-        return
-    say_part(part)
+    say_part(part, json_)
     say(f"Written: {len(made)} samples.")

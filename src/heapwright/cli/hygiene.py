@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from heapwright.cli.logbook import TrialOption
-from heapwright.cli.shared import BookOption, JsonOption, say, say_json, say_part
+from heapwright.cli.shared import BookOption, JsonOption, say, say_part
 
 __all__ = ["hygiene"]
 
@@ -62,10 +62,7 @@ def hygiene(
             written = write_sheet(
                 sheet_of(opened, name, heap, now=now(), rule=rule, read_as=read_as), sheet
             )
-    if json_:
-        say_json(part.to_json())
-        return
-    say_part(part)
+    say_part(part, json_)
     if sheet is not None:
         say()
         say(f"The inspector's sheet of heap {heap}: {written}")

@@ -67,8 +67,11 @@ def table(columns: list[str], rows: list[list[str]], *, title: str = "") -> None
     Console(width=width, highlight=False, markup=False).print(made)
 
 
-def say_part(part: Part) -> None:
-    """An answer as text: its words, tables, cautions, what it stands on, and sources."""
+def say_part(part: Part, json_: bool = False) -> None:
+    """An answer as text: its words, tables, cautions, grounds and sources; or as JSON."""
+    if json_:
+        say_json(part.to_json())
+        return
     for line in part.words:
         say_wrapped(sentence(line))
     for grid in part.grids:

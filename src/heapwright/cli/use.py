@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from heapwright.cli.logbook import TrialOption
-from heapwright.cli.shared import BookOption, JsonOption, say_json, say_part
+from heapwright.cli.shared import BookOption, JsonOption, say_part
 
 __all__ = ["cautions", "use"]
 
@@ -39,10 +39,7 @@ def use(
             opened, only_trial(opened, trial), heap, depth=depth, purpose=for_, volume=volume,
             now=now(),
         )  # fmt: skip
-    if json_:
-        say_json(part.to_json())
-        return
-    say_part(part)
+    say_part(part, json_)
 
 
 def cautions(
@@ -68,7 +65,4 @@ def cautions(
     part = cautions_part(
         work, core=core, materials=material or (), shed=shed, fertilised=fertilised
     )
-    if json_:
-        say_json(part.to_json())
-        return
-    say_part(part)
+    say_part(part, json_)

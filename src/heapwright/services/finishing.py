@@ -7,6 +7,7 @@ the end of the job: what was it held against, is it done, what came out, where m
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import datetime
 
 from heapwright.errors import NotEnoughError
@@ -16,6 +17,7 @@ from heapwright.services.hygiene import hygiene_parts
 from heapwright.services.maturity import maturity_parts
 from heapwright.services.microscope import microscope_parts
 from heapwright.services.picturetime import picture_parts
+from heapwright.services.record import read_once
 from heapwright.services.use import use_parts
 from heapwright.store.book import Book
 
@@ -34,9 +36,8 @@ def finish_parts(book: Book, trial: str, *, now: datetime) -> tuple[Part, ...]:
     Raises `UnknownNameError` for no such trial.
     """
     made: list[Part] = []
-    for maker in MAKERS:
-        try:
-            made += maker(book, trial, now=now)
-        except NotEnoughError:
-            continue
+    with read_once():
+        for maker in MAKERS:
+            with suppress(NotEnoughError):
+                made += maker(book, trial, now=now)
     return tuple(made)

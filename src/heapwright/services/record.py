@@ -7,7 +7,9 @@ neither has no age, and only outcomes that need none can be taken from it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time
 
@@ -20,7 +22,7 @@ from heapwright.services.plans import StoredPlan, stored_plan
 from heapwright.stats.series import HeapSeries
 from heapwright.store.book import Book
 
-__all__ = ["HeapRecord", "TrialRecord", "load_record"]
+__all__ = ["HeapRecord", "TrialRecord", "load_record", "read_once"]
 
 _DAY = 86400.0
 
@@ -118,11 +120,34 @@ class TrialRecord:
         return ways
 
 
+#: records read so far, by book and name, where an answer is put together of several parts
+_READ: ContextVar[dict[tuple[int, str], TrialRecord] | None] = ContextVar("read", default=None)
+
+
+@contextmanager
+def read_once() -> Iterator[None]:
+    """Within it every trial is read from the book once, for parts of one answer."""
+    before = _READ.set(_READ.get() or {})
+    try:
+        yield
+    finally:
+        _READ.reset(before)
+
+
 def load_record(book: Book, name: str) -> TrialRecord:
     """The record of the trial called *name*.
 
     Raises `UnknownNameError` for no such trial, `NotEnoughError` when no plan was locked.
     """
+    read, key = _READ.get(), (id(book), name)
+    if read is None:
+        return _loaded(book, name)
+    if key not in read:
+        read[key] = _loaded(book, name)
+    return read[key]
+
+
+def _loaded(book: Book, name: str) -> TrialRecord:
     plan = stored_plan(book, name)
     readings = book.current("reading", name)
     events = book.current("event", name)

@@ -29,6 +29,7 @@ from heapwright.reports.model import (
 from heapwright.reports.report import render_report
 from heapwright.services.findings import Findings, find
 from heapwright.services.finishing import finish_parts
+from heapwright.services.record import read_once
 from heapwright.services.reportmix import mix_block
 from heapwright.services.reportparts import (
     Clock,
@@ -78,10 +79,11 @@ def build_report(
     UnknownNameError, NotEnoughError
         No such trial, or no locked plan.
     """
-    found = find(book, trial, now=now)
-    model = report_model(found)
-    if finish:
-        model = replace(model, finish=finish_parts(book, found.record.name, now=now))
+    with read_once():
+        found = find(book, trial, now=now)
+        model = report_model(found)
+        if finish:
+            model = replace(model, finish=finish_parts(book, found.record.name, now=now))
     return found, model
 
 

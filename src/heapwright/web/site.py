@@ -16,6 +16,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from heapwright import __version__
+from heapwright.errors import sentence
 from heapwright.science.cautions import met_in
 from heapwright.services import settings
 from heapwright.store.book import Book
@@ -63,7 +64,7 @@ class Site:
             trim_blocks=True, lstrip_blocks=True,
         )  # fmt: skip
         made.globals |= {"_": self.words, "version": __version__, "language": self.language}
-        made.filters |= {"on_page": on_page, "met": met_in}
+        made.filters |= {"on_page": on_page, "met": met_in, "sentence": sentence}
         object.__setattr__(self, "templates", made)
 
     def open(self) -> Book:
